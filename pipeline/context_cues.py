@@ -191,6 +191,7 @@ _APART = (
     (frozenset({"leave", "leaving", "leaves", "left"}), frozenset({"out"}), "declined"),
     (frozenset({"get", "have", "keep", "getting"}), frozenset({"ready", "standby"}), "asked-for"),
 )
+_NO_SUBJECT = frozenset({".", ",", ";", ":", "the", "then", "and", "now", "first", "on", "with"})
 _LITTLE = frozenset({"another", "the", "a", "an", "any", "his", "her"})
 
 
@@ -202,6 +203,8 @@ def _apart(sentence: Sentence, folded: list[str], verbs: frozenset[str], ends: f
     for at, word in enumerate(folded):
         if word in verbs:
             start = at + 1 + (at + 1 < len(folded) and folded[at + 1] in _LITTLE)
+            if word == "left" and start == at + 1 and (not at or folded[at - 1] in _NO_SUBJECT):
+                continue  # "Left tonsil out, dry. Right tonsil out": a side
             lasts = {m.last for m in sentence.mentions if m.first == start}
             if any(not ends.isdisjoint(folded[last : last + 2]) for last in lasts):
                 found.append(at)

@@ -113,6 +113,8 @@ _OF_OLD = frozenset({"previous", "prior", "previously", "first", "initial", "ori
 def _its_reason(sentence: Sentence, year: int) -> int:
     """The last token of what a thing of the past was done for: "put in in 2012 for complete heart block"."""
     norms = [token.norm for token in sentence.tokens]
+    if (listed := _what_it_held(sentence, norms, year)) is not None:
+        return listed
     if norms[year + 1 : year + 2] == ["with"]:  # "arthroscopy in 2017 with labral debridement"
         done = [m.last for m in sentence.mentions
                 if m.table in _DONE_WITH and year + 1 < m.first <= year + 1 + _REASON]  # fmt: skip
@@ -122,6 +124,26 @@ def _its_reason(sentence: Sentence, year: int) -> int:
     named = [m.last for m in sentence.mentions
              if m.table in ("diagnoses", "findings") and year < m.first <= year + _REASON]  # fmt: skip
     return named[0] if named and not set(norms[year:named[0]]) & clauses.FINITE else year
+
+
+def _what_it_held(sentence: Sentence, norms: list[str], year: int) -> int | None:
+    """ "Left TKA in 2021, size 4 femur, size 3 tray, 10 mm insert": the last token of the sizes and things that are told
+    off behind the year without a verb; None where there are none."""
+    last, at = None, year + 1
+    while at < len(norms) and norms[at] in (",", "(", "with"):
+        end = next((place for place in range(at + 1, len(norms)) if norms[place] in (",", ";", ".", ")")), len(norms))
+        piece = sentence.tokens[at + 1 : end]
+        held = any(m.table == "devices" and at < m.first < end for m in sentence.mentions) or any(
+            token.quantity is not None and token.quantity.form == "number" for token in piece
+        )
+        told = any(token.norm in clauses.FINITE or token.norm in _NOW for token in piece)
+        if not piece or len(piece) > _REASON or not held or told:
+            break
+        last, at = end - 1, end
+    return last
+
+
+_NOW = frozenset({"today", "now", "here", "we", "i"})
 
 
 def _had_at_age(sentence: Sentence, index: int) -> int | None:

@@ -57,6 +57,7 @@ def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
         least = _SHORT if not held or held[0].norm in _LEADS else _SHORT - 1
         if len(held) >= least and (
             (token.norm in _FIRST and _begins(tokens, index)) or (token.norm in _TO_SIDE and _turns(tokens, index))
+            or (token.norm in _PATIENT and _tells_of_patient(tokens, index))
         ):
             yield held
             held = []
@@ -77,6 +78,21 @@ _TELL = frozenset("was were is are had has got showed shows looked".split())
 _ORDER = frozenset({"first", "second", "next", "now", "then"})
 _PART = 2  # words of the part of the body behind a side
 _REMARKS = frozenset("stable normal intact fine same healthy unaffected untouched not negative fully".split())
+
+
+_PATIENT = frozenset({"he", "she"})
+_DID = frozenset("had has is was takes wants knows lives works".split())
+_SAYING = frozenset("says said told tells knows thinks where what how why as like once so than the a his her".split())
+_DONE_THERE = frozenset("done had been operated scoped fixed replaced injured broken".split())
+
+
+def _tells_of_patient(tokens: Sequence[Token], index: int) -> bool:
+    """ "... twelve by fifteen millimetres | he had the left knee done four years ago": a new statement, of the patient;
+    not "the knee he had done", "because she is"."""
+    before, after = tokens[index - 1].norm, [token.norm for token in tokens[index + 1 : index + 3]]
+    if before in _OPEN or before in _SAYING or len(after) < 2 or after[0] not in _DID:
+        return False
+    return after[1] not in _DONE_THERE
 
 
 def _turns(tokens: Sequence[Token], index: int) -> bool:

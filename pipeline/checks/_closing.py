@@ -258,6 +258,7 @@ def _sums(numbers: Sequence[int], doubled: bool, spare: int) -> set[int]:
     return {one + more for one in sums for more in range(spare + 1)}
 
 
+_MOST_SINGLE = 2  # "two swabs and one pack, all three out"
 _DONE = frozenset("retrieved out removed resected clipped recovered twitch intact collected".split())
 
 
@@ -271,7 +272,8 @@ def all_of_them(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             continue
         counted = [number for place in range(at - 1) if (number := count(tokens[place])) is not None
                    and noun_of(tokens, place) is not None]  # fmt: skip
-        if counted and said not in _sums(counted[-_CHOICES:], True, 0):
+        single = sum(tokens[place].norm == "one" and noun_of(tokens, place) is None for place in range(at - 1))
+        if counted and said not in _sums(counted[-_CHOICES:], True, min(single, _MOST_SINGLE)):
             yield passage, said, "of them", f"{', '.join(map(str, counted[-_CHOICES:]))} were told, said: {said}"
 
 

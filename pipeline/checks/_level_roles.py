@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pipeline.checks.base import read
+from pipeline.clauses import FINITE
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Evidence, Fact, Token
 
@@ -113,9 +114,23 @@ def _role(first: int, last: int, others: list[tuple[int, int, str]], passage: Pa
     behind = [one for one in inside if one[0] > last and one[0] - last <= _NEAR]
     if behind:
         return min(behind)[2]
+    if passage is not None and (_PICTURE.search(passage.text) or _is_told_alone(passage)):
+        return ""  # "MRI left extrusion L5-S1; L4-L5 scar only": what a picture showed, whatever is told beside it
     near = [one for one in others if one[0] <= first and first - one[1] <= _NEAR]
-    near = near or [one for one in others if one[0] > last and one[0] - last <= _NEAR]
+    if passage is None or passage.evidence.last - passage.evidence.first < _NEAR:  # a few words with the level
+        near = near or [one for one in others if one[0] > last and one[0] - last <= _NEAR]
     return min(near, key=lambda one: min(abs(first - one[1]), abs(one[0] - last)))[2] if near else ""
+
+
+def _is_told_alone(passage: Passage) -> bool:
+    """ "The first needle was at C4/5, it was moved one down.": a whole sentence, which goes on with nothing."""
+    marked = passage.text.rstrip().endswith((".", ";"))
+    return marked and any(token.norm in FINITE for token in read(passage))
+
+
+_TO_ALONE = 20  # tokens
+_LEFT_ALONE = re.compile(r"[^#.]*\b(?:leav\w+|left) (?:(?:it|that|this|them|one|level) )*(?:alone|as it (?:is|was)|be)\b")
+_PICTURE = re.compile(r"\b(?:mri?|mr|ct|scans?|x-?rays?|myelogram|radiographs?|films?|emg|discogra\w+)\b", re.IGNORECASE)
 
 
 def _agreed(done: tuple[int, int, str], inside: list[tuple[int, int, str]], passage: Passage | None) -> str:
@@ -149,6 +164,8 @@ def _is_spared(passage: Passage, first: int, last: int) -> bool:
     before = [token.norm for token in tokens[max(0, here[0] - _REACH) : here[0]]]
     if before[-1:] == ["from"] and _CORRECTED & set(before):
         return True  # "level corrected at time-out from L5/S1": no longer held
+    if _LEFT_ALONE.match(" ".join(token.norm for token in tokens[here[-1] + 1 : here[-1] + 1 + _TO_ALONE])):
+        return True  # "C4/5 has a bulge and was discussed; we agreed to leave it alone"
     if _DISEASED & set(behind[:2]):
         return False
     told = any(word in _SPARED for word in behind)

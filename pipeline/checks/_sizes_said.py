@@ -184,7 +184,19 @@ _CHANGED = re.compile(
 def settled(sizes: Sequence[Size], *, soft: bool = False) -> bool:
     """Whether none of the words around these sizes tells of something tried, changed or taken out; `soft`: of a graft,
     which is taken out of its bed and measured. Pure."""
-    return not any((_CHANGED if soft else _NOT_IN).search(_near(size)) for size in sizes)
+    return not any((_CHANGED if soft else _NOT_IN).search(_near(size)) or is_old(size) for size in sizes)
+
+
+_OLD = re.compile(r"\b(?:19|20)\d\d\b|\b(?:ago|last year|other (?:knee|hip|side|shoulder|eye)|contralateral)\b", re.I)
+_SPAN = 24  # tokens
+
+
+def is_old(size: Size) -> bool:
+    """Whether a year, or a word for another day or side, stands before it in its sentence: "left TKA in 2021, size 4
+    femur, 10 mm insert"."""
+    tokens = read(size.passage)[: size.at]
+    stop = max((at + 1 for at, token in enumerate(tokens) if token.norm == "."), default=0)
+    return _OLD.search(" ".join(token.text for token in tokens[stop:][-_SPAN:])) is not None
 
 
 def _near(size: Size, reach: int = 14) -> str:

@@ -64,6 +64,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue  # "four anchors with two sutures each, eight sutures in all"
             if not total.dimension and _of_one_noun(tokens, at) == total.value:
                 continue  # "one plate with four screws on each side, eight screws": the plates are no screws
+            if not total.dimension and len(parts) == total.value and any(one.value > total.value for one in parts):
+                continue  # "five at the umbilicus, twelve suprapubic, five on the left, so three ports": their sizes
             if not total.dimension and _adds_bare(tokens[:at]):
                 continue  # "2 clips + 1, total 6": parts_and_total takes the sign
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):

@@ -54,6 +54,8 @@ def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | Non
         for times in _times(_scale(volumes), said.scale, wanted.low / worked[0] if worked[0] else Decimal(0))
     ):
         return None
+    if _of_a_whole(note, dose, said, worked[0] / volume, wanted.low if wanted.low == wanted.high else None):
+        return None
     if said.scale == "each" and _said_shares(note, said) * worked[0] == wanted.low == wanted.high:
         return None  # "half a millilitre at each of three needles, thirty milligrams": the dose is of all of them
     factor = worked[0] / wanted.low if wanted.low else Decimal(0)
@@ -70,6 +72,29 @@ def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | Non
         f"said: {shown(said)}",
         ask="Say which is right: the strength, the volume or the dose.",
     )
+
+
+def _of_a_whole(note: OperativeNote, dose: Dose, said: Fact, strength: Decimal, value: Decimal | None) -> bool:
+    """ "Fifteen mils at the wrist and five at the finger, so twenty mils altogether, two hundred milligrams": the dose
+    is of a whole that was said with it, of which the volume that was understood is a part."""
+    passage = next((one for one in note.sections.description if one.holds(said)), None)
+    if passage is None or value is None or not strength:
+        return False
+    own = [fact.value for fact in dose.of("medication_volume") if fact.value is not None]
+    tokens = read(passage)
+    end = said.evidence.last - passage.evidence.first
+    for at, token in enumerate(tokens):
+        quantity = token.quantity
+        if quantity is None or quantity.value is None or quantity.unit != "mL" or token.first > end + _DOSE_WORDS:
+            continue
+        near = {one.norm for one in tokens[max(0, at - 3) : at + 4]}
+        if near & _WHOLE and quantity.value * strength == value and any(part < quantity.value for part in own):
+            return True
+    return False
+
+
+_WHOLE = frozenset({"total", "altogether", "all", "together", "whole", "makes", "so", "=", "that's"})
+_DOSE_WORDS = 4
 
 
 _PIECE_UNITS = frozenset({"{cartridge}", "{vial}", "{ampoule}", "{ampule}"})

@@ -52,10 +52,23 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 if start in times and end in times
                 and (gap := minutes_between(times[start].text or "", times[end].text or "")) is not None
             ]  # fmt: skip
+            runs = _each_time(note, runs)
             runs = runs or ([] if name == _CONSOLE else _in_one_breath(note, fact, times))
             if runs and not any(_fits(said, gap, slack) for _, _, gap in runs):
                 found.append(_told(fact, *runs[0]))
     return found + _longer(note)
+
+
+def _each_time(note: OperativeNote, runs: list[tuple[Fact, Fact, int]]) -> list[tuple[Fact, Fact, int]]:
+    """The same with every start and end that was said: "cross-clamp 10:02-11:11 (69 min), side clamp 11:12-11:27"."""
+    said = [fact for fact in note.of("clock_time", given=True) if fact.text]
+    return runs + [
+        (start, end, gap)
+        for first, last, _ in runs
+        for start in said if same_name(start.name) == same_name(first.name)
+        for end in said if same_name(end.name) == same_name(last.name)
+        if (start, end) != (first, last) and (gap := minutes_between(start.text or "", end.text or "")) is not None
+    ]  # fmt: skip
 
 
 def _longer(note: OperativeNote) -> list[Finding]:

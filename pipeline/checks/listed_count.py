@@ -256,8 +256,11 @@ def _stripped(item: Sequence[Token]) -> list[Token]:
 
 
 def _is_size(item: Sequence[Token]) -> bool:
-    """ "Two drains, fourteen French, one above the mesh ...": how large they are names none of them."""
-    return len(item) == 1 and item[0].quantity is not None and item[0].quantity.dimension in ("length", "french")
+    """ "Two drains, fourteen French, one above ...", "6 cartridges (10.8 mL, 216 mg)": how much names none of them."""
+    return len(item) == 1 and item[0].quantity is not None and item[0].quantity.dimension in _AMOUNTS
+
+
+_AMOUNTS = frozenset({"length", "french", "volume", "mass", "amount", "time"})
 
 
 def _is_level(item: Sequence[Token]) -> bool:

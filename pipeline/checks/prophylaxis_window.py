@@ -43,8 +43,14 @@ def _by_clock(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     given = [fact for fact in times if same_name(fact.name) == "antibiotic"]
     gaps = [minutes_between(fact.text or "", incision.text or "") for fact in given]
     before = any(gap is not None and gap >= 0 for gap in gaps)
+    row = limit(grammar, note.profile, "window")
+    timely = row is not None and row.low is not None and row.high is not None and any(
+        gap is not None and row.low <= gap <= row.high for gap in gaps
+    )
     found: list[Finding] = []
     for antibiotic, gap in zip(given, gaps, strict=True):
+        if timely and gap is not None and row is not None and row.high is not None and gap > row.high:
+            continue  # given in the emergency department, and again in time
         if gap is not None and gap < 0 and (
             before or _after_birth(note, antibiotic, times) or _after_cord(note, antibiotic)
         ):

@@ -318,7 +318,22 @@ def _in_list(note: OperativeNote, fact: Fact) -> bool:
 def _in_one(note: OperativeNote, first: Fact, second: Fact) -> bool:
     """ "Right rectus recessed 5 mm, left rectus recessed 5.5 mm": told side by side, each with its own."""
     near = second.evidence.first - first.evidence.last <= _TOGETHER
-    return near and any(one.holds(first) and one.holds(second) for one in note.sections.description)
+    if near and any(one.holds(first) and one.holds(second) for one in note.sections.description):
+        return True
+    return _in_turn(note, first, second)
+
+
+def _in_turn(note: OperativeNote, first: Fact, second: Fact) -> bool:
+    """ "Left tonsil out, dry. Right tonsil out.": two acts in the same words, in sentences that follow one another."""
+    places = [next((at for at, one in enumerate(note.sections.description) if one.holds(fact)), None)
+              for fact in (first, second)]  # fmt: skip
+    if None in places or places[1] != (places[0] or 0) + 1 or _in_list(note, first):
+        return False
+    words = [fact.evidence.heard.lower().strip(".,;:") for fact in (first, second)]
+    return words[0] == words[1] and note.sections.description[places[0] or 0].section not in _TITLED
+
+
+_TITLED = frozenset({"procedure", "preop-diagnosis", "postop-diagnosis", "diagnosis", "consent", "indication"})
 
 
 def _one_astray(

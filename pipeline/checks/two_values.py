@@ -10,6 +10,7 @@ from pipeline.checks._headed import headed
 from pipeline.checks._measured_twice import measured_twice
 from pipeline.checks._sizes_again import again
 from pipeline.checks._sizes_repeated import repeated
+from pipeline.checks._sizes_said import Size, is_old
 from pipeline.checks.base import ONE_VALUE, finding, placed, plain, read, shown, span
 from pipeline.clashes import rows_apart
 from pipeline.grammar import Grammar
@@ -43,6 +44,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if len(totals) == 1 and len(parts) > 1:
             continue  # several parts and their sum: parts_and_total adds up
         if kind in ("blood_loss", "draw_count") and _sum_of_the_rest(said):
+            continue
+        if kind == "draw_count" and _of_places(said):
             continue
         for later in said[1:]:
             if kind == "blood_loss" and _is_part(said[0], later):
@@ -111,6 +114,8 @@ def _powers(note: OperativeNote) -> list[Finding]:
             if quantity is None or quantity.unit != "[diop]" or quantity.value is None or quantity.comparator:
                 continue
             near = " ".join(one.text for one in tokens[max(0, at - 10) : at + 6])
+            if is_old(Size(quantity.value, passage, at)):
+                continue  # "right eye done in 2022, lens 21.5 D"
             if _WEAKEST <= quantity.value <= _STRONGEST and not _OTHER_LENS.search(near):
                 told.setdefault(quantity.value, passage)
     if len(told) < 2 or any(fact.laterality == "bilateral" for fact in note.of("procedure")):
@@ -130,6 +135,15 @@ def _sum_of_the_rest(said: list[Fact]) -> bool:
     values = sorted(fact.value for fact in said if fact.value is not None)
     alike = len({fact.unit for fact in said}) == 1
     return len(values) > 2 and len(values) == len(said) and alike and sum(values[:-1]) == values[-1]
+
+
+def _of_places(said: list[Fact]) -> bool:
+    """ "First site, three draws ... second site, three draws ... that is six": said at each place, and of all."""
+    times = {fact.value: len({place.first for place in (fact.evidence, *fact.also)}) for fact in said if fact.value}
+    if len(times) != 2:
+        return False
+    few, many = sorted(times)
+    return times[few] > 1 and few * times[few] == many
 
 
 # "Blood loss in the harvest was 100 cc", "blood loss from the second side": of a part of the operation each.

@@ -81,6 +81,8 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
     sum, or the rest, of others that have it."""
     if fact.value is None:
         return False
+    if fact.kind == "medication_volume" and _makes_the_dose(note, fact):
+        return True
     if fact.kind in ("irrigation_out", "irrigation_deficit"):
         return _balances(note, fact)
     alike = [one for one in note.of(fact.kind) if one is not fact and one.certainty != "negated"
@@ -103,6 +105,14 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
         return True
     parts = [one for one in alike if one.scale not in ("total", "per_side")]
     return (fact.scale == "total" and _sums(parts, fact.value)) or _of_a_sum(note, fact)
+
+
+def _makes_the_dose(note: OperativeNote, fact: Fact) -> bool:
+    """ "Twenty of quarter percent Marcaine, fifty milligrams": with the strength it makes the dose in one unit only."""
+    said = [one for one in note.facts if one.name == fact.name and one.group == fact.group and one.value is not None]
+    strengths = {one.value for one in said if one.kind == "medication_concentration" and one.unit == "%"}
+    doses = {one.value for one in said if one.kind == "medication_dose" and one.unit == "mg"}
+    return any((fact.value or 0) * (one or 0) * 10 in doses for one in strengths)
 
 
 _BRACKET, _FIGURE = re.compile(r"\(([^)]*\+[^)]*)\)"), re.compile(r"\b\d+\b")

@@ -55,7 +55,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         quiet: list[Evidence] = []
         for piece in passage.unplaced:
             drug = _drug(note, passage, piece)
-            if drug is None or not _may_be_given(drug, passage, piece, grammar):
+            if drug is None or not _may_be_given(drug, passage, piece, grammar) or _has_own(note, drug, passage, piece):
                 quiet.append(piece)
                 continue
             found.append(
@@ -83,6 +83,24 @@ def _told(severity: Severity, pieces: list[Evidence], message: str, ask: str, fa
         made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
         (*pieces, *made.evidence),
     )  # fmt: skip
+
+
+_OF_DRUG = {"volume": "medication_volume", "mass": "medication_dose", "amount": "medication_dose"}
+_MIXED_IN = frozenset({"with", "containing"})
+
+
+def _has_own(note: OperativeNote, drug: Fact, passage: Passage, piece: Evidence) -> bool:
+    """Whether an amount with its unit is of something else than the drug behind it: the drug has one of that sort
+    nearer ("200 mL a side, each with 10 mL of lidocaine"), or was mixed into it ("cement 40 g with tobramycin")."""
+    dimension = _dimension(piece)
+    kind = _OF_DRUG.get(dimension)
+    if kind is None or piece.first > drug.evidence.first:
+        return False
+    if any(fact.name == drug.name and passage.holds(fact) and piece.last < fact.evidence.first <= drug.evidence.first
+           for fact in note.of(kind)):  # fmt: skip
+        return True
+    before = passage.text.lower().split()[: drug.evidence.first - passage.evidence.first]
+    return bool(before) and before[-1] in _MIXED_IN
 
 
 def _drug(note: OperativeNote, passage: Passage, piece: Evidence) -> Fact | None:

@@ -56,6 +56,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if sentence.section in _ELSEWHERE:
             continue
         found = list(base.mentions(sentence, "complications"))
+        if any(_has_rate(sentence, mention.last) for mention in found):
+            continue  # "DVT one in two hundred, nerve, burns": how often each may happen
         here = [_complication(reading, sentence, mention, found, grammar) for mention in found]
         facts += [fact for fact in here if fact is not None]
         if sentence.section == "complications" and not any(here):
@@ -66,6 +68,30 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         told = (_went_well.told(reading, one) for one in reading.sentences if one.section not in _ELSEWHERE)
         facts += next((one for one in told if one), [])
     return facts
+
+
+_RATED = 4  # tokens
+_ONE = frozenset({"one", "a"})
+
+
+def _has_rate(sentence: Sentence, last: int) -> bool:
+    """Whether a rate stands right behind a name: "perforation 1 in 300", "leak (0.5 %)", "nerve injury 1:200"."""
+    tokens = sentence.tokens
+    for at in range(last + 1, min(len(tokens), last + 1 + _RATED)):
+        quantity = tokens[at].quantity
+        if quantity is None and tokens[at].norm not in _ONE:
+            if tokens[at].norm in (".", ";", ",", "and"):
+                return False
+            continue
+        if quantity is not None and quantity.form == "ratio":
+            return True
+        ahead = tokens[at + 1 : at + 4]
+        of = next((one.quantity.value for one in ahead[1:] if one.quantity is not None and one.quantity.value), None)
+        return bool(ahead) and ahead[0].norm == "in" and of is not None and of >= _OUT_OF and not of % 10
+    return False
+
+
+_OUT_OF = 20  # "one in twenty"
 
 
 _PATIENTS = frozenset({"mister", "mr", "missus", "mrs", "miss", "ms", "patient", "yo", "pt"})

@@ -22,7 +22,9 @@ _LABELS = frozenset({"pt", "patient", "name"})
 _WITH_SEX = re.compile(r"^(\d{1,3})[-/]?([mf])$")
 _SEX = frozenset({"m", "f", "male", "female", "man", "woman", "boy", "girl", "gentleman", "lady", "yo", "y", "yrs"})
 _VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an", "next", "in", "at",
-                    "after", "from", "for", "today", "tomorrow", "call", "daily", "week", "to", "on"})
+                    "after", "from", "for", "today", "tomorrow", "call", "daily", "week", "to", "on",
+                    "all", "both", "these", "those", "his", "her", "has", "by", "that", "there"})
+_DONE_THEN = frozenset({"procedures", "acts", "diagnoses"})
 _PERSONS = _SEX | frozenset({"infant", "baby", "child", "patient", "newborn", "neonate", "toddler", "twin"})
 _NAME_WORDS = 4
 _OLDEST = 115
@@ -69,6 +71,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return []
     if sentence.tokens[index].text.lower().startswith(_COUNTED):
         return []  # "PT from day 2"
+    if _is_then(sentence, index):
+        return []
     unit = quantity.unit or "a"
     lead = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
     if lead in (["at", "age"], ["since", "age"], ["from", "age"]) or "like" in lead:
@@ -76,6 +80,10 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     near = cues.nearest(sentence, grammar, index, "age")
     if near is not None and near[1].first > index and sentence.tokens[near[1].first - 1].norm in _OF_A_THING:
         near = None  # "plus twenty one from the old operation"
+    if near is not None and near[1].first < index and any(
+        m.table in _DONE_THEN and m.last == near[1].first - 1 for m in sentence.mentions
+    ):
+        return []  # "appendicectomy aged 12": when that was
     if near is not None and any(m.table == "devices" and m.first == near[1].last + 1 for m in sentence.mentions):
         near = None  # "2 old screws removed"
     if near is not None and near[1].last < index and sentence.tokens[near[1].first].norm in ("old", "year"):
@@ -104,6 +112,19 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     if quantity.unit is None and not ahead and (after[:1] == ["y"] or after[:1] == ["yo"] or _sexed(sentence, index)):
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     return []
+
+
+_WHEN = frozenset("when since before until after from while once as at".split())
+
+
+def _is_then(sentence: Sentence, index: int) -> bool:
+    """ "When she was eleven", "at the age of two", "since he was 30": how old somebody was on another day."""
+    lead = [token.norm for token in sentence.tokens[max(0, index - 4) : index]]
+    if lead[-3:-2] != [] and lead[-3] in _WHEN and lead[-2] in ("he", "she", "they") and lead[-1] in ("was", "were"):
+        return True
+    return len(lead) > 2 and lead[-3:] == ["the", "age", "of"] and lead[0] in _WHEN or (
+        len(lead) > 2 and lead[-2:] == ["age", "of"] and lead[-3] in _WHEN
+    )
 
 
 def _before_weight(sentence: Sentence, index: int) -> bool:
