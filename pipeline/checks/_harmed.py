@@ -32,7 +32,7 @@ HARMED_AND_MENDED = re.compile(
     rf"\b(?:tear|laceration|perforation|rent|hole|breach|nick|puncture|crack|split|injury)s? "
     rf"(?:of|to|in|into|through|at) (?:the |a )?(?:\w+ ){{0,2}}{_PART}(?: \w+){{0,5}}?(?:,|,? (?:was|were|and|which|"
     rf"that)(?: \w+){{0,3}}) {_MENDED}\b|\b(?:stump|artery|vein|branch|vessel|bed) bled,? "
-    rf"(?:about |around |some |for )?~?\d{{2,}}|"
+    rf"(?:about |around |some |for )?~?\d{{3,}}|"
     rf"\b(?:dural|serosal|capsular|diaphragmatic|pleural|splenic|caval|ureteric|mucosal|tracheal|rectal|vaginal) "
     rf"(?:tear|rent|hole|nick|breach|laceration|defect|injury)s?\b(?:,? \w+){{0,6}}?,? {_MENDED}\b|"
     r"\b(?:medial collateral|lateral collateral|collateral ligament|patellar tendon|popliteus|ureter|vas(?: deferens)?|"

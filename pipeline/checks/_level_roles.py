@@ -129,8 +129,8 @@ def _is_told_alone(passage: Passage) -> bool:
 
 
 _TO_ALONE = 20  # tokens
-_LEFT_ALONE = re.compile(r"[^#.]*\b(?:leav\w+|left) (?:(?:it|that|this|them|one|level) )*(?:alone|as it (?:is|was)|be)\b")
-_PICTURE = re.compile(r"\b(?:mri?|mr|ct|scans?|x-?rays?|myelogram|radiographs?|films?|emg|discogra\w+)\b", re.IGNORECASE)
+_LEFT_ALONE = re.compile(r"[^#.]*\b(?:leav\w+|left) (?:(?:it|that|this|them|one|level) )*(?:alone|as it is|be)\b")
+_PICTURE = re.compile(r"\b(?:mri?|ct|scans?|x-?rays?|myelogram|radiographs?|films?|emg|discogra\w+)\b", re.IGNORECASE)
 
 
 def _agreed(done: tuple[int, int, str], inside: list[tuple[int, int, str]], passage: Passage | None) -> str:

@@ -231,7 +231,7 @@ def _of_two(note: OperativeNote) -> Clash | None:
     sides: dict[str, set[str]] = {}
     for passage in _titles(note):
         for match in _PARTS.finditer(passage.text):
-            if match["part"].lower() not in _NO_PART:
+            if match["part"].lower() not in _NO_PART and not _asides(note, passage, match):
                 sides.setdefault(match["part"].lower(), set()).add(_full(match))
     one_side = {part: next(iter(said)) for part, said in sides.items() if len(said) == 1}
     if {"left", "right"} - set(one_side.values()) or any(len(said) > 1 for said in sides.values()):

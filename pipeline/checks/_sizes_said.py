@@ -187,7 +187,8 @@ def settled(sizes: Sequence[Size], *, soft: bool = False) -> bool:
     return not any((_CHANGED if soft else _NOT_IN).search(_near(size)) or is_old(size) for size in sizes)
 
 
-_OLD = re.compile(r"\b(?:19|20)\d\d\b|\b(?:ago|last year|other (?:knee|hip|side|shoulder|eye)|contralateral)\b", re.I)
+_OLD = re.compile(r"\b(?:19|20)\d\d\b|\bin (?:two thousand|nineteen|twenty) (?!degree|minute|week|day|hour)[a-z]|"
+                  r"\b(?:ago|last year|other (?:knee|hip|side|shoulder|eye)|contralateral)\b", re.I)
 _SPAN = 24  # tokens
 
 

@@ -7,6 +7,7 @@ from pipeline.checks.base import finding, placed, read
 from pipeline.note import OperativeNote
 from pipeline.records import Finding, Token
 
+_POSITIONS = 8
 _JAWS, _SIDES = ("upper", "lower"), ("left", "right")
 _REACH = 3  # tokens between the quadrant and the number
 _BETWEEN = frozenset("third second first wisdom molar premolar canine incisor tooth teeth number , : ( the "
@@ -29,6 +30,8 @@ def quadrants(note: OperativeNote) -> list[Finding]:
             said = f"{tokens[at].norm} {tokens[at + 1].norm}"
             for token in tokens[at + 2 : at + 2 + _REACH]:
                 number = _number(token)
+                if number is not None and 1 <= number <= _POSITIONS and tokens[at + 2] is token:
+                    break  # "lower left eight": the place in its quadrant, counted from the middle
                 if number is not None and said not in _places(number) and _places(number):
                     made = finding(
                         "tooth_conflict", "warning", f"Tooth {number} was said of the {said}; it is "

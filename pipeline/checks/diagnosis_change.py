@@ -35,6 +35,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         same = fact.name == "same" or (fact.text or "").lower() in _SAME
         for first in before:
             against = ruled_out.get(first.name or "") or _kind_of(first, ruled_out)
+            if first.kind == "diagnosis" and fact.name == "same" and first.evidence.first > fact.evidence.last:
+                continue  # "same" is of what was said before it
             if against is not None and _of_the_other_side(note, against, first):
                 continue
             if against is None or fact.certainty == "negated" or not (same or fact.name == first.name):
@@ -140,7 +142,9 @@ _SIDE_OF_REST = re.compile(
 
 def _of_the_other_side(note: OperativeNote, denied: Fact, said: Fact) -> bool:
     """ "On the left there is no hernia", of a hernia on the right."""
-    other = {"left": "right", "right": "left"}.get(said.laterality or "")
+    operated = {fact.laterality for fact in note.of("procedure", given=True)} - {None}
+    own = said.laterality or (next(iter(operated)) if len(operated) == 1 else "") or ""
+    other = {"left": "right", "right": "left"}.get(own)
     if other is None or denied.laterality is not None:
         return other is not None and denied.laterality == other
     words = [word for passage in note.sections.description for word in passage.text.lower().split()]

@@ -56,6 +56,8 @@ def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | Non
         return None
     if _of_a_whole(note, dose, said, worked[0] / volume, wanted.low if wanted.low == wanted.high else None):
         return None
+    if _of_one_volume(own, worked[0] / volume, wanted.low if wanted.low == wanted.high else None):
+        return None
     if said.scale == "each" and _said_shares(note, said) * worked[0] == wanted.low == wanted.high:
         return None  # "half a millilitre at each of three needles, thirty milligrams": the dose is of all of them
     factor = worked[0] / wanted.low if wanted.low else Decimal(0)
@@ -91,6 +93,14 @@ def _of_a_whole(note: OperativeNote, dose: Dose, said: Fact, strength: Decimal, 
         if near & _WHOLE and quantity.value * strength == value and any(part < quantity.value for part in own):
             return True
     return False
+
+
+def _of_one_volume(volumes: list[Fact], strength: Decimal, value: Decimal | None) -> bool:
+    """ "Four carpules of 1.7, 6.8 millilitres, 272 milligrams": the dose is of the whole, which the others make up."""
+    said = sorted(one.value for one in volumes if one.value is not None)
+    if len(said) < 2 or len(said) != len(volumes) or value is None or said[-1] * strength != value:
+        return False
+    return all(one > 0 and not said[-1] % one for one in said[:-1]) or sum(said[:-1]) == said[-1]
 
 
 _WHOLE = frozenset({"total", "altogether", "all", "together", "whole", "makes", "so", "=", "that's"})

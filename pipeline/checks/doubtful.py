@@ -160,7 +160,8 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint
         names.append(f"{label.lower()} {value}".strip())
     listed = ", ".join(dict.fromkeys(names))
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
-    harmful = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
+    harmful = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact)
+                  and fact.status != "historical" for fact in facts)  # fmt: skip
     given = [fact for fact in facts if fact.kind.startswith("medication") and fact.scale != "total"]
     gap = _UNIT_GAP.match(reason) and not given  # a total is no dose of its own: its parts were said
     # What was given several times is told so; only of what has a maximum for all of it the sum is wanted.

@@ -34,7 +34,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         return [_told(operated[0], short, "warning", grammar)]
     if operated:
         done = {_plain(fact) for fact in operated}
-        stated = {one.level.id: one.level for one in said if one.role in BEFORE}
+        roles = BEFORE if not _is_spread(note) else AGREED
+        stated = {one.level.id: one.level for one in said if one.role in roles}
         wrong = [fact for fact in stated.values() if not _covered(_plain(fact), done)]
         if wrong:
             return [_told(operated[0], fact, "blocking", grammar) for fact in wrong]
@@ -43,6 +44,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         )
     spared = {one.level.id for one in said if one.role == "spared"}
     return _outlier([fact for fact in levels if fact.id not in spared], grammar)
+
+
+def _is_spread(note: OperativeNote) -> bool:
+    """Whether only the epidural space was injected: what is given there spreads to the level that is ill."""
+    done = [fact.name or "" for fact in note.of("procedure", given=True)]
+    return bool(done) and all("epidural" in name for name in done)
 
 
 _COUNTING = frozenset({"level", "levels", "counted", "count", "counting", "sacrum", "space", "interspace", "marked"})

@@ -97,7 +97,36 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         closing = (*_closing.totals(note), *_whole_counts.totals(note), *_closing.all_of_them(note),
                    *_closing.shared_out(note), *_fates.told(note))  # fmt: skip
         found = [_told(note, *told, "warning") for told in closing][:1]
-    return found
+    return [one for one in found if not _with_uncounted(note, one)]
+
+
+_SUM = re.compile(r"(?:= (\d+)|((?:\d+ \+ )+\d+))(?: named| listed)?, said: (\d+)$")
+_POINTS = frozenset("the each every this that per last same either of first second any which all whose no".split())
+
+
+def _with_uncounted(note: OperativeNote, told: Finding) -> bool:
+    """ "1 load, 1 load, the bronchus (green load), 3 loads, so 6 loads": what is wanting was named without a number."""
+    worked, noun = _SUM.search(told.arithmetic or ""), _NOUN.match(told.message)
+    if worked is None or noun is None:
+        return False
+    sum_ = int(worked[1]) if worked[1] else sum(map(int, worked[2].split(" + ")))
+    wanting = int(worked[3]) - sum_
+    single = {noun[1].removesuffix("s"), noun[1].removesuffix("es")} - {noun[1]}
+    named = 0
+    for passage in note.sections.description if wanting > 0 else ():
+        if not any(passage.evidence.first <= place.first <= passage.evidence.last for place in told.evidence):
+            continue
+        tokens = base.read(passage)
+        named += sum(
+            token.norm in single and at > 0 and tokens[at - 1].norm.isalpha() and tokens[at - 1].norm not in _POINTS
+            and not any(count(one) is not None for one in (*tokens[max(0, at - 3) : at], *tokens[at + 1 : at + 3]))
+            and not (at + 1 < len(tokens) and tokens[at + 1].norm in ("x", "#times", "#label"))
+            for at, token in enumerate(tokens)
+        )  # fmt: skip
+    return 0 < wanting <= named
+
+
+_NOUN = re.compile(r"\d+ (\S+) were said")
 
 
 def _with_a_sign(read: Sequence[Token], told: tuple[int, str] | tuple[int, str, str] | None) -> bool:

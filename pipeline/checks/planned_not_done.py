@@ -32,6 +32,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in procedures:
         if fact.status != "planned" or fact.certainty == "negated" or fact.name in settled | told:
             continue
+        if _is_kind_of(note, fact):
+            continue
         if _left_out(note, fact) or _was_before(note, fact) or any(_more_exact(one, fact, grammar) for one in done):
             continue
         # Planned after the first step is what will be done another day; before it, it was for today.
@@ -151,6 +153,16 @@ def _other_side(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 # "Microfracture was planned", "a trephination had been planned": for today, wherever in the story it stands.
 _WAS = re.compile(r"^(?:\W|release|repair|it)* ?(?:was|were|had been|has been)(?: \w+ly| also| first)? "
                   r"(?:planned|intended|scheduled|meant)\b(?! (?:for|in|as|at|on|next|later))", re.I)  # fmt: skip
+
+
+_SORT = re.compile(r"\b(?:having|for|is|was|did|this|as) (?:an?|the|her|his) (?:planned|scheduled|elective|booked)$")
+
+
+def _is_kind_of(note: OperativeNote, fact: Fact) -> bool:
+    """ "We're having a planned caesarean": what sort of operation this is."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    before = passage.text.lower().split()[: fact.evidence.first - passage.evidence.first] if passage else []
+    return _SORT.search(" ".join(before)) is not None
 
 
 def _was_planned(note: OperativeNote, fact: Fact) -> bool:

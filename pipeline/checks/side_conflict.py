@@ -10,6 +10,7 @@ from pipeline.checks._both_sides import announced
 from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
 from pipeline.checks._odd_side import odd_sides
+from pipeline.checks._side_places import TOGETHER, each_limb, in_list, in_one, is_one_more, under_label
 from pipeline.checks._side_words import clashes
 from pipeline.checks._worn import both_told, is_worn
 from pipeline.checks.base import called, finding, placed, related_sites, site_of
@@ -110,7 +111,7 @@ def _one_each(fact: Fact, sided: list[Fact]) -> bool:
     right", "ER 90 L and 95 R"): each has its side, and neither contradicts the operation."""
     return fact.kind in _EACH and any(
         other.kind == fact.kind and _opposite(fact, other)
-        and abs(other.evidence.first - fact.evidence.first) <= _TOGETHER
+        and abs(other.evidence.first - fact.evidence.first) <= TOGETHER
         for other in sided
     )  # fmt: skip
 
@@ -131,7 +132,6 @@ def _on_both(fact: Fact, sided: list[Fact]) -> bool:
 # Drains that are the treatment: a chest drain for a pneumothorax goes where that is.
 _TREATS = frozenset({"chest-tube", "nephrostomy"})
 _EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure", "measurement", "grade", "drain", *_GIVEN})
-_TOGETHER = 20  # words
 
 
 def _opposite(first: Fact, second: Fact) -> bool:
@@ -194,27 +194,14 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         severity = "warning" if weighed or (near and fact.kind in ("finding", "grade", "aftercare")) else "note"
         if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
             severity = "warning"
+        if fact.kind == "aftercare" and each_limb(note, fact, operated[0].laterality):
+            severity = "note"  # "fifteen kilograms left leg, right leg full load"
     told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]
     aside = fact.kind not in _FIRM or (fact.kind == "diagnosis" and bool(told))  # a disease that is left as it is, too
     aside = aside and is_aside(note, fact.evidence, fact.laterality)
-    if aside or announced(note, operated[0], fact) or _is_one_more(note, fact, told):
+    if aside or announced(note, operated[0], fact) or is_one_more(note, fact, told):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
-
-
-def _is_one_more(note: OperativeNote, fact: Fact, told: list[Fact]) -> bool:
-    """ "Left below knee amputation for gangrene. ... Right foot ulcer dressed": another illness, told in passing, where
-    the operated side has its own and nothing is cut."""
-    if fact.kind != "diagnosis" or not told or fact.name in {one.name for one in told}:
-        return False
-    passage = next((at for at, one in enumerate(note.sections.description) if one.holds(fact)), 0)
-    if not passage or note.sections.description[passage].section in _STATING:
-        return False
-    return not is_treated(note, fact.evidence, fact.laterality)
-
-
-_STATING = frozenset({"diagnosis", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "indication", "procedure",
-                      "consent"})  # fmt: skip
 
 
 def _other_digit(one: Concept, other: Concept) -> bool:
@@ -258,7 +245,7 @@ def _are_listed(note: OperativeNote, one: Fact, other: Fact) -> bool:
 def _act_named(note: OperativeNote, firm: list[Fact], sided: list[Fact], grammar: Grammar) -> list[Finding]:
     """ "Op: debridement R shin ulcer + SSG from L thigh", an ulcer on the left: an act in the operation's name."""
     for act in sided:
-        place = site_of(act, grammar) if act.kind == "act" and _in_list(note, act) else None
+        place = site_of(act, grammar) if act.kind == "act" and in_list(note, act) else None
         if place is None:
             continue
         for fact in firm:
@@ -295,45 +282,11 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
                 continue  # "bilateral recession ... right recessed 5 mm, left recessed 5 mm"
             if first.name is not None and first.name == second.name and _opposite(first, second):
                 # Both in the list of operations: two operations, unless one of them was a slip.
-                listed = all(_in_list(note, one) for one in (first, second)) or _in_one(note, first, second)
-                listed = listed or all(_under_label(note, one) for one in (first, second))
+                listed = all(in_list(note, one) for one in (first, second)) or in_one(note, first, second)
+                listed = listed or all(under_label(note, one) for one in (first, second))
                 listed = listed or is_aside(note, second.evidence, second.laterality)  # "replaced in twenty eighteen"
                 found.append(_conflict(first, second, grammar, "note" if listed else "blocking"))
     return found[:1]
-
-
-def _under_label(note: OperativeNote, fact: Fact) -> bool:
-    """ "R: mastectomy, 540 g." and "L: mastectomy, 610 g.": told behind the label of its side."""
-    return any(one.holds(fact) and (match := _LABEL.match(one.text)) is not None and fact.laterality is not None
-               and fact.laterality.startswith(match[1].lower()) for one in note.sections.description)  # fmt: skip
-
-
-_LABEL = re.compile(r"(left|right|l|r)(?: (?:side|breast|knee|eye|ear|groin|hip|shoulder))?:", re.IGNORECASE)
-
-
-def _in_list(note: OperativeNote, fact: Fact) -> bool:
-    return any(passage.section == "procedure" and passage.holds(fact) for passage in note.sections.description)
-
-
-def _in_one(note: OperativeNote, first: Fact, second: Fact) -> bool:
-    """ "Right rectus recessed 5 mm, left rectus recessed 5.5 mm": told side by side, each with its own."""
-    near = second.evidence.first - first.evidence.last <= _TOGETHER
-    if near and any(one.holds(first) and one.holds(second) for one in note.sections.description):
-        return True
-    return _in_turn(note, first, second)
-
-
-def _in_turn(note: OperativeNote, first: Fact, second: Fact) -> bool:
-    """ "Left tonsil out, dry. Right tonsil out.": two acts in the same words, in sentences that follow one another."""
-    places = [next((at for at, one in enumerate(note.sections.description) if one.holds(fact)), None)
-              for fact in (first, second)]  # fmt: skip
-    if None in places or places[1] != (places[0] or 0) + 1 or _in_list(note, first):
-        return False
-    words = [fact.evidence.heard.lower().strip(".,;:") for fact in (first, second)]
-    return words[0] == words[1] and note.sections.description[places[0] or 0].section not in _TITLED
-
-
-_TITLED = frozenset({"procedure", "preop-diagnosis", "postop-diagnosis", "diagnosis", "consent", "indication"})
 
 
 def _one_astray(
@@ -345,7 +298,7 @@ def _one_astray(
     if len(sides) != 1 or "bilateral" in sides:
         return []
     places = [site for fact in stated if (site := site_of(fact, grammar)) is not None]
-    astray = [fact for fact in operated if _opposite(stated[0], fact) and _in_list(note, fact)
+    astray = [fact for fact in operated if _opposite(stated[0], fact) and in_list(note, fact)
               and (own := site_of(fact, grammar)) is not None
               and any(related_sites(own, place, grammar) for place in places)
               and any(one is not fact and one.laterality == stated[0].laterality

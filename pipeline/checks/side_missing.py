@@ -15,6 +15,10 @@ _TELL = ("procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis", "time_
          "tourniquet", "dressing", "drain", "specimen", "grade")  # fmt: skip
 
 
+# "Right parasymphysis and left angle confirmed": where both sides are agreed on, each is told with its part.
+_AGREED = ("diagnosis", "preop_diagnosis", "time_out", "site_marking")
+
+
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     told = {fact.laterality for fact in note.of(*_TELL) if fact.certainty != "negated" and fact.role != "harvest"}
     sides = told - {None}
@@ -35,10 +39,15 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                      and _is_elsewhere(fact, operated, grammar)]  # fmt: skip
     if not open_ones:
         return []
+    each = any(
+        {fact.laterality for fact in note.of(kind)} >= {"left", "right"}
+        or any("more than one side" in doubt for fact in note.of(kind) for doubt in fact.doubts)
+        for kind in _AGREED
+    )
     return [
         finding(
             "side_missing",
-            "note" if operated else "warning",
+            "note" if operated or each else "warning",
             f"No side was said for {called(open_ones[0], grammar)}."
             + (" Left and right are both spoken of." if sides and not operated else ""),
             open_ones,

@@ -48,7 +48,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if kind == "draw_count" and _of_places(said):
             continue
         for later in said[1:]:
-            if kind == "blood_loss" and _is_part(said[0], later):
+            if kind == "blood_loss" and (_is_part(said[0], later) or _bled_there(note, said[0], later)):
                 continue
             if _apart(said[0], later):
                 if len(totals) == 1 and _within(parts[0], totals[0]):
@@ -190,6 +190,21 @@ def _is_part(first: Fact, later: Fact) -> bool:
     """ "Loss four hundred and fifty in the suction ... total blood loss seven hundred millilitres"."""
     bare = first.unit is None and later.scale == "total"
     return bare and first.value is not None and later.value is not None and first.value <= later.value
+
+
+_BLED = re.compile(r"\b(?:bled|bleed|bleeds|bleeding|oozed|spurted)\b", re.IGNORECASE)
+
+
+def _bled_there(note: OperativeNote, first: Fact, later: Fact) -> bool:
+    """ "A lumbar vein bled about 50 mL and was clipped. ... EBL 150 mL": of one place, and of all."""
+    one, whole = span(first, later.unit), span(later)
+    passage = next((one for one in note.sections.description if one.holds(first)), None)
+    at = first.evidence.first - passage.evidence.first if passage is not None else 0
+    words = " ".join(passage.text.split()[max(0, at - 3) : at]) if passage is not None else ""
+    return _BLED.search(f"{words} {first.evidence.heard}") is not None and (
+        one is not None and whole is not None and one.high is not None and whole.low is not None
+        and one.high <= whole.low
+    )
 
 
 def _bare(first: Fact, later: Fact) -> bool:

@@ -55,12 +55,17 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         quiet: list[Evidence] = []
         for piece in passage.unplaced:
             drug = _drug(note, passage, piece)
-            if drug is None or not _may_be_given(drug, passage, piece, grammar) or _has_own(note, drug, passage, piece):
+            if drug is None or not _may_be_given(drug, passage, piece, grammar) or (
+                _has_own(note, drug, passage, piece)
+            ):
                 quiet.append(piece)
                 continue
+            # What is ordered without a unit is asked for by its own; what was given may be a dose.
+            ordered = drug.status == "planned" and not _dimension(piece)
             found.append(
-                _told("warning", [piece], f"“{piece.heard}” was said beside {called(drug, grammar)} and stands in no "
-                      "entry.", "Say what it was: a dose, a volume or a strength, and of which drug.", [drug])
+                _told("note" if ordered else "warning", [piece],
+                      f"“{piece.heard}” was said beside {called(drug, grammar)} and stands in no entry.",
+                      "Say what it was: a dose, a volume or a strength, and of which drug.", [drug])
             )  # fmt: skip
         if quiet:
             heard = ", ".join(f"“{piece.heard}”" for piece in quiet)
@@ -94,6 +99,11 @@ def _has_own(note: OperativeNote, drug: Fact, passage: Passage, piece: Evidence)
     nearer ("200 mL a side, each with 10 mL of lidocaine"), or was mixed into it ("cement 40 g with tobramycin")."""
     dimension = _dimension(piece)
     kind = _OF_DRUG.get(dimension)
+    own = [fact for fact in note.of(kind) if fact.group is not None and fact.group == drug.group] if kind else []
+    if dimension == "volume":
+        own += [fact for fact in note.of("medication_dose") if fact.group is not None and fact.group == drug.group]
+    if any(fact.value is not None and fact.unit is not None for fact in own):
+        return True  # "20 mL of 0.5 % bupivacaine; 5 mL more was drawn up and wasted": it has its amount
     if kind is None or piece.first > drug.evidence.first:
         return False
     if any(fact.name == drug.name and passage.holds(fact) and piece.last < fact.evidence.first <= drug.evidence.first
@@ -174,6 +184,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
             return False
         if after[:2] in (["on", "each"], ["on", "either"], ["in", "each"]) and _words_between(drug, piece) > 1:
             return False  # "four pledgets soaked in oxymetazoline were placed, two on each side"
+        if after[:1] in (["each"], ["per"]):
+            return False  # "cotton with xylometazoline, two each side"
         if after[:1] and after[0] in _OFTEN:
             return False  # "ointment three times daily": how often, no dose
         if _CONTAINERS & {*before[-1:], *after[:1]}:

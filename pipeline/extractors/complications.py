@@ -12,7 +12,7 @@ from itertools import pairwise
 from pipeline import clauses, cues, story
 from pipeline.extractors import _went_well, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept
 
 KINDS = ("complication", "equipment_problem")
@@ -42,6 +42,19 @@ _TALK = frozenset(
      "understands", "counselled", "counseled", "aware", "dangers", "hazards", "chance", "chances", "wished"}
 )  # fmt: skip
 
+_WHO = frozenset("he she they patient patients parents mother father mum dad mom family he's she's form form's "
+                 "consent's".split())  # fmt: skip
+_HEARD = frozenset("heard knows know told warned signed understood accepts accepted read aware".split())
+_TO_HEARD = 3  # tokens
+
+
+def _has_heard(norms: list[str]) -> bool:
+    """ "Form's signed, he's heard about nerve damage", "she knows about bleeding"."""
+    return any(
+        norm in _WHO and _HEARD & set(norms[at + 1 : at + 1 + _TO_HEARD]) for at, norm in enumerate(norms)
+    )
+
+
 _GUARDS = frozenset({"prophylaxis", "prophylactic", "against", "prevent", "prevention", "preventing", "avoid", "guard"})
 _GUARDED = 6  # tokens
 _AS_GRAFT = frozenset({"own", "autologous", "exogenous", "fibrin"})
@@ -56,7 +69,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if sentence.section in _ELSEWHERE:
             continue
         found = list(base.mentions(sentence, "complications"))
-        if any(_has_rate(sentence, mention.last) for mention in found):
+        if any(_has_rate(sentence, mention.last) for mention in found) or _opens_with_rate(sentence, found):
             continue  # "DVT one in two hundred, nerve, burns": how often each may happen
         here = [_complication(reading, sentence, mention, found, grammar) for mention in found]
         facts += [fact for fact in here if fact is not None]
@@ -92,6 +105,15 @@ def _has_rate(sentence: Sentence, last: int) -> bool:
 
 
 _OUT_OF = 20  # "one in twenty"
+
+
+def _opens_with_rate(sentence: Sentence, found: list[Mention]) -> bool:
+    """ "... stiffness, coming back, one in a hundred losing a finger": a rate before what may happen."""
+    return len(sentence.tokens) <= _STREAM * 2 and bool(found) and any(
+        _has_rate(sentence, at - 1) and sentence.tokens[at].norm not in (".", ";")
+        for at in range(1, len(sentence.tokens) - 2)
+        if sentence.tokens[at].quantity is not None or sentence.tokens[at].norm == "one"
+    )
 
 
 _PATIENTS = frozenset({"mister", "mr", "missus", "mrs", "miss", "ms", "patient", "yo", "pt"})
@@ -179,7 +201,8 @@ def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
             end = clauses.bounds(sentence, end)[1]  # a list before its verb: "infection, nerve damage ... were named"
     if mention.id == "enterotomy" and sentence.says(_JOINED) and not sentence.says(_CALLED):
         return False  # "stapled side to side, enterotomy oversewn"
-    if {token.norm for token in sentence.tokens[first:end]} & _TALK:
+    words = [token.norm for token in sentence.tokens[first:end]]
+    if _TALK & set(words) or _has_heard(words):
         return False  # the risks, as they were explained
     if mention.id == "blood-clots" and sentence.says(_AS_GRAFT):
         return False  # "own blood clot injected into the repair"
@@ -206,8 +229,18 @@ def _bled(sentence: Sentence, mention: Mention) -> bool:
     tokens = sentence.tokens
     after = tokens[mention.last + 1 : mention.last + 9]
     return any(token.norm == "because" for token in tokens[max(0, mention.first - 3) : mention.first]) or any(
-        token.quantity is not None and token.quantity.dimension == "volume" for token in after
+        token.quantity is not None and token.quantity.dimension == "volume" and not _is_little(token) for token in after
     )
+
+
+def _is_little(token: Token) -> bool:
+    """Less than 100 mL, which every operation may lose at one place. Common practice, no source."""
+    quantity = token.quantity
+    most = None if quantity is None else quantity.value if quantity.value is not None else quantity.high
+    return quantity is not None and quantity.unit == "mL" and most is not None and most < _LITTLE
+
+
+_LITTLE = 100  # mL
 
 
 def _general(

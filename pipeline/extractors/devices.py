@@ -217,8 +217,8 @@ def _number(
             return []
         if volume and not filling and not (thing.row is not None and thing.row.implant) and index != thing.first - 1:
             return []  # "one millilitre in the syringe"
-        if thing.name in _SHAPELESS and quantity.dimension == "length":
-            return []
+        if quantity.dimension == "length" and (thing.name in _SHAPELESS or (quantity.value or 0) < 0):
+            return []  # also "-20 cm suction": a pressure
         parted = thing.row is not None and "cm" not in thing.row.sizes and is_parted(sentence, index, thing.first)
         far = quantity.unit == "cm" and (parted or before_count(sentence, index, thing.first))
         far = far or (quantity.dimension == "length" and is_of_deed(sentence, index, thing.first))

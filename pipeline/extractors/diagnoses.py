@@ -34,13 +34,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _SECTIONS:
             facts += _of_section(reading, sentence, grammar)
-        elif sentence.section not in _ELSEWHERE:
+        elif sentence.section not in _ELSEWHERE and not _is_consent(sentence):
             facts += _said_freely(reading, sentence, grammar)
     later = [fact.kind == "postop_diagnosis" for fact in facts]
     if not any(later) or all(later):
         told = _diagnosed_after.told(reading, grammar, [] if any(later) else facts)
         facts += [fact for fact in told if not later or any(later) != (fact.kind == "postop_diagnosis")]
     return facts
+
+
+_CONSENT = frozenset({"consent", "consents", "consented", "cons", "risks"})
+
+
+def _is_consent(sentence: Sentence) -> bool:
+    """ "Consent ok (1:1000 endophthalmitis)": what may come of it; speech without marks goes on to other things."""
+    return sentence.tokens[0].norm in _CONSENT and any(token.punctuation for token in sentence.tokens[:-1])
 
 
 def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

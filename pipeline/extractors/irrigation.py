@@ -235,6 +235,14 @@ def _deficit(sentence: Sentence, grammar: Grammar, index: int) -> cues.Hit | Non
 _TO_NUMBER = frozenset({"of", "was", "is", ":", "=", "a", "the", "at", "about", "around", "so", "total", "came", "to"})
 
 
+def _is_tally(sentence: Sentence, index: int) -> bool:
+    """Whether as many went in as came out, said without any unit."""
+    told = [(token.quantity, sentence.tokens[at + 1].norm) for at, token in enumerate(sentence.tokens[:-1])
+            if token.quantity is not None and token.quantity.unit is None]  # fmt: skip
+    own = sentence.tokens[index].quantity
+    return own is not None and {way for one, way in told if one.value == own.value} >= {"in", "out"}
+
+
 def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Irrigation in 3000, out 2800 mL": the unit of the first was not said."""
     tokens = sentence.tokens
@@ -250,6 +258,8 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
     chained = index > 1 and tokens[index - 1].norm in DIRECTIONS and tokens[index - 2].quantity is not None
     if chained and behind[:1] and behind[0] in DIRECTIONS:  # "eighteen litres in seventeen point two out"
         return [base.claim(DIRECTIONS[behind[0]], reading, sentence, index, index, index + 1, 2)]
+    if behind in (["in"], ["out"]) and _is_tally(sentence, index):
+        return []  # "three sponges, counted (3 in, 3 out)": of things
     if behind in (["in"], ["out"]) and (not rest or rest[0].punctuation or rest[0].norm == "and"):
         kind = "irrigation_in" if behind == ["in"] else "irrigation_out"
         return [base.claim(kind, reading, sentence, index, index, index + 1, 2)]

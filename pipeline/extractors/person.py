@@ -23,7 +23,7 @@ _WITH_SEX = re.compile(r"^(\d{1,3})[-/]?([mf])$")
 _SEX = frozenset({"m", "f", "male", "female", "man", "woman", "boy", "girl", "gentleman", "lady", "yo", "y", "yrs"})
 _VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an", "next", "in", "at",
                     "after", "from", "for", "today", "tomorrow", "call", "daily", "week", "to", "on",
-                    "all", "both", "these", "those", "his", "her", "has", "by", "that", "there"})
+                    "all", "both", "these", "those", "his", "her", "by", "that", "there"})
 _DONE_THEN = frozenset({"procedures", "acts", "diagnoses"})
 _PERSONS = _SEX | frozenset({"infant", "baby", "child", "patient", "newborn", "neonate", "toddler", "twin"})
 _NAME_WORDS = 4
@@ -136,6 +136,8 @@ def _before_weight(sentence: Sentence, index: int) -> bool:
         return False  # "15 kg for 2/52, 30 kg for 3/52"
     behind = [one for one in sentence.tokens[index + 1 : index + 5] if one.norm not in (",", "old", "weight", "wt")]
     weight = behind[0].quantity if behind else None
+    if behind[1:] and behind[1].norm in _OTHER_WEIGHTS | {"load", "partial", "max"}:
+        return False  # "crutches six weeks fifteen kilogram load left leg"
     return weight is not None and weight.unit == "kg"
 
 
