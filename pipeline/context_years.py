@@ -26,6 +26,10 @@ def years(sentence: Sentence) -> list[Scope]:
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = since(sentence, start_behind(sentence, CueHit(rule, index - 1, index)), index)
             found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))
+        elif tokens[index - 1].norm == "age" and index > 2 and tokens[index - 2].norm == "at" and (
+            tokens[index - 3].norm.endswith("ed") or tokens[index - 3].norm in ("done", "out")
+        ):
+            found.append(Scope("status", "historical", clauses.bounds(sentence, index)[0], index, "age"))
         elif tokens[index - 1].norm in ("at", "age") and (had := _had_at_age(sentence, index)) is not None:
             found.append(Scope("status", "historical", had, index, "age"))
         elif _is_bare_year(tokens[index]) and (at_place := _at_another_place(sentence, index)) is not None:

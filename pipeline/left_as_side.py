@@ -104,7 +104,7 @@ def _is_direction(sentence: Sentence, at: int) -> bool:
     return norm in _SHIFTS or (far and norm in _TURNED)
 
 
-_SHIFTS = frozenset({"shift", "shifted", "tilt", "deviation"})
+_SHIFTS = frozenset({"shift", "shifted", "tilt", "deviation", "deviated"})
 _TURNED = frozenset("rotated turned tilted rolled angled deviated rotation displaced pointing".split())
 _AFTER_WAY = frozenset("side and in with on under for over".split())
 

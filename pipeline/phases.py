@@ -29,6 +29,8 @@ def keeps_harvest(sentence: Sentence, grammar: Grammar) -> bool:
 def is_no_end(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "Count 38 million per mL", "for the cell count": no count of swabs, and nothing is closed. "A stab incision at
     the crest": the way to the marrow."""
+    if hit.id == "marrow" and sentence.tokens[hit.first].norm == "crest":
+        return hit.first > 0 and sentence.tokens[hit.first - 1].norm in _OTHER_CRESTS
     if hit.id != "leaving-harvest":
         return False
     if sentence.tokens[hit.first].norm == "incision":
@@ -43,6 +45,7 @@ def is_no_end(sentence: Sentence, hit: cues.Hit) -> bool:
     return cells or any((quantity.unit or "").startswith("10*") for quantity in behind)
 
 
+_OTHER_CRESTS = frozenset("lacrimal tibial alveolar neural supinator intertrochanteric nasal turbinate".split())
 _THROUGH = frozenset({"through", "via"})
 _CELLS = frozenset("cell cells cfu platelet platelets nucleated lab laboratory".split())
 _SWABS = frozenset("swab swabs sponge sponges needle needles instrument instruments final".split())

@@ -76,6 +76,7 @@ _ANOTHER_DAY = re.compile(
     r"(?:has|have) (?:already )?(?:an? |had )?(?:\w+ ){0,2}(?:tkr|thr|tka|tha|replacement|prosthesis|arthroplasty|"
     r"fusion|avf|fistula|graft|stent|bypass|implant)|"
     r"(?:done|had|operated|finished) (?:on )?\d{1,2}[/.]\d{1,2}(?:[/.]\d+)?|(?:2nd|second|1st|first|fellow|other) eye|"
+    r"only (?:prn|if|when)\b|(?:at )?that time|since then|ever since|has (?:\w+ ){0,2}since\b|"
     r"another (?:day|time|sitting|session)|second (?:stage|sitting)|staged|"
     r"in (?:about |another |roughly )?(?:\d+|a|an|two|three|four|five|six|eight|ten|twelve) ?(?:-\d+ ?)?"
     r"(?:weeks?|months?|years?|wks?|mths?)|in \d+/(?:12|52)|to follow|in due course|"
@@ -101,6 +102,8 @@ def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     passage = _passage(note, said)
     if passage is None or side not in _SIDES:
         return False
+    if _in_parallel(note, passage, side):
+        return True
     words = _BEFORE_WORK.sub("", around(note, said, side))
     if _ANOTHER_DAY.search(words):
         return True
@@ -112,6 +115,34 @@ def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     before, _, behind = words.partition(left_alone.group())
     near = " ".join(behind.split()[:_BEHIND]) if behind else ""  # "right kidney normal on the scan, drain out when dry"
     return not _TREATED.search(f"{before} {near}")
+
+
+_STEPS = ("time_out", "clock_time", "approach", "tourniquet")
+
+
+def before_work(note: OperativeNote, passage: Passage) -> bool:
+    """Whether a whole sentence stands before the time-out, the incision and the cuff: what it tells was known before.
+    Pure."""
+    steps = [one.evidence.first for one in note.of(*_STEPS, given=True)]
+    told = passage.text.rstrip().endswith(".") and passage.section not in ("findings", "description", "complications")
+    return told and len(steps) > 1 and passage.evidence.last < min(steps)
+
+
+def _in_parallel(note: OperativeNote, passage: Passage, side: str) -> bool:
+    """ "Left ovary stuck to the side wall. ... Right ovary: adhesions only.": each of the two has a sentence that begins
+    with it, so that both were meant."""
+    own = _HEAD.match(passage.text)
+    if own is None or own["side"].lower() != side:
+        return False
+    other = {"left": "right", "right": "left"}[side]
+    return any(
+        (head := _HEAD.match(one.text)) is not None and head["side"].lower() == other
+        and head["part"].lower() == own["part"].lower()
+        for one in note.sections.description if one.section == passage.section
+    )  # fmt: skip
+
+
+_HEAD = re.compile(r"(?:the )?(?P<side>left|right) (?P<part>[a-z]{3,})\b", re.I)
 
 
 def is_treated(note: OperativeNote, said: Evidence, side: str | None) -> bool:

@@ -59,11 +59,16 @@ def in_one(note: OperativeNote, first: Fact, second: Fact) -> bool:
     return _in_turn(note, first, second)
 
 
+_AGREED = re.compile(r"\b(?:consent\w*|time[- ]?out|marked|diagnosis|planned|booked|listed)\b", re.I)
+
+
 def _in_turn(note: OperativeNote, first: Fact, second: Fact) -> bool:
     """ "Left tonsil out, dry. Right tonsil out.": two acts in the same words, in sentences that follow one another."""
     places = [next((at for at, one in enumerate(note.sections.description) if one.holds(fact)), None)
               for fact in (first, second)]  # fmt: skip
     if None in places or places[1] != (places[0] or 0) + 1 or in_list(note, first):
+        return False
+    if any(_AGREED.search(note.sections.description[at or 0].text) for at in places):
         return False
     words = [fact.evidence.heard.lower().strip(".,;:") for fact in (first, second)]
     return words[0] == words[1] and note.sections.description[places[0] or 0].section not in _TITLED

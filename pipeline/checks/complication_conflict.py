@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from pipeline.checks import _harmed
+from pipeline.checks._asides import before_work
 from pipeline.checks._words import matches
 from pipeline.checks.base import beside, called, finding
 from pipeline.grammar import Grammar
@@ -253,7 +254,7 @@ def _lost(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     ill = _ill(note)
     for passage, match in matches(note, _LOST, _LOSSES):
         about = next((word for word in ("nerve", "drop", "palsy", "numb", "weak") if word in match[0].lower()), "")
-        if _WORRY.search(passage.text[: match.start()]):
+        if _WORRY.search(passage.text[: match.start()]) or before_work(note, passage):
             continue  # "call for fever, headache or new weakness"
         if any(passage.holds(fact) for fact in told) or "neurectomy" in ill or (
             about and re.search(rf"\b{about}", ill)

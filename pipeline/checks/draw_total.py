@@ -72,7 +72,7 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
             continue  # "sixty with the six of ACD in it", "60 mL spun": the total holds what it was mixed with
         if total.text == _AS_SPUN and any(_is_less(said, worked) for _, worked in sums):
             continue  # "one was sent for culture, fifty seven were spun"
-        if any(worked is None for _, worked in sums) and (one := _no_multiple(draws, total)):
+        if total.text != _AS_SPUN and any(worked is None for _, worked in sums) and (one := _no_multiple(draws, total)):
             found.append(one)
         if not sums or any(worked is None or worked.meets(said) for _, worked in sums):
             continue

@@ -101,7 +101,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 _SUM = re.compile(r"(?:= (\d+)|((?:\d+ \+ )+\d+))(?: named| listed)?, said: (\d+)$")
-_POINTS = frozenset("the each every this that per last same either of first second any which all whose no".split())
+_POINTS = frozenset("a an another one total the each every this that per last same either of first second any which all whose no".split())
 
 
 def _with_uncounted(note: OperativeNote, told: Finding) -> bool:
@@ -120,7 +120,7 @@ def _with_uncounted(note: OperativeNote, told: Finding) -> bool:
         named += sum(
             token.norm in single and at > 0 and tokens[at - 1].norm.isalpha() and tokens[at - 1].norm not in _POINTS
             and not any(count(one) is not None for one in (*tokens[max(0, at - 3) : at], *tokens[at + 1 : at + 3]))
-            and not (at + 1 < len(tokens) and tokens[at + 1].norm in ("x", "#times", "#label"))
+            and (at + 1 == len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in PLACES | JOINS)
             for at, token in enumerate(tokens)
         )  # fmt: skip
     return 0 < wanting <= named

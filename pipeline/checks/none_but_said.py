@@ -32,7 +32,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         none = next((fact for fact in note.of(kind) if fact.certainty == "negated" and _wholly(note, fact, kind)), None)
         if none is None:
             continue
-        against = [fact for fact in given(note, *others) if _stands(fact)]
+        against = [fact for fact in given(note, *others) if _stands(fact) and not _taken_back(note, fact, kind)]
         sent = _sent(note, none) if kind == "specimen" and not against else None
         if against or sent:
             what = sent or called(against[0], grammar) or shown(against[0])
@@ -159,6 +159,15 @@ def _is_verb(note: OperativeNote, fact: Fact) -> bool:
     at = fact.evidence.last - passage.evidence.first if passage is not None else 0
     behind = [word.strip(".,;:") for word in words[at : at + 4]]
     return fact.laterality == "left" and "left" in behind and not {"on", "the", "side"} & set(behind)
+
+
+def _taken_back(note: OperativeNote, fact: Fact, kind: str) -> bool:
+    """ "One drain, no, we agreed no drain.": denied in the same breath."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return False
+    behind = " ".join(passage.text.lower().split()[fact.evidence.last - passage.evidence.first :])
+    return re.search(rf"[,.]? no,? (?:\w+ ){{0,4}}(?:no|without an?) {kind}s?\b", behind.split(".")[0]) is not None
 
 
 def _stands(fact: Fact) -> bool:

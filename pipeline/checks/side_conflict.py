@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from pipeline import laterality
-from pipeline.checks._asides import is_aside, is_treated
+from pipeline.checks._asides import before_work, is_aside, is_treated
 from pipeline.checks._both_sides import announced
 from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
@@ -194,6 +194,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         severity = "warning" if weighed or (near and fact.kind in ("finding", "grade", "aftercare")) else "note"
         if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
             severity = "warning"
+        if fact.kind in ("finding", "grade") and _before_work(note, fact):
+            severity = "note"  # "right lung has plaques", told before anything was opened
         if fact.kind == "aftercare" and each_limb(note, fact, operated[0].laterality):
             severity = "note"  # "fifteen kilograms left leg, right leg full load"
     told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]
@@ -202,6 +204,11 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     if aside or announced(note, operated[0], fact) or is_one_more(note, fact, told):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
+
+
+def _before_work(note: OperativeNote, fact: Fact) -> bool:
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    return passage is not None and before_work(note, passage)
 
 
 def _other_digit(one: Concept, other: Concept) -> bool:

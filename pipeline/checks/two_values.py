@@ -133,7 +133,7 @@ def _powers(note: OperativeNote) -> list[Finding]:
 def _sum_of_the_rest(said: list[Fact]) -> bool:
     """ "At delivery 500 mL, after it 200 mL, total 700 mL": the largest is what the others come to."""
     values = sorted(fact.value for fact in said if fact.value is not None)
-    alike = len({fact.unit for fact in said}) == 1
+    alike = len({fact.unit for fact in said} - {None}) <= 1  # "suction 500 + swabs 150. EBL 650 ml"
     return len(values) > 2 and len(values) == len(said) and alike and sum(values[:-1]) == values[-1]
 
 

@@ -39,7 +39,9 @@ def _explains(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
     before = next((token.quantity for token in reversed(sentence.tokens[max(0, index - 2 - _SHARE) : index - 1])
                    if token.quantity is not None or token.punctuation), None)  # fmt: skip
     named = any(m.table == "drugs" and 0 < index - m.last <= _NAMED + _SHARE for m in sentence.mentions)
-    return named and own is not None and before is not None and own.dimension == before.dimension
+    return named and own is not None and before is not None and (
+        before.dimension in (own.dimension, "ratio")  # "lidocaine 2 % + adrenaline 1:200k (400 mg) + fentanyl"
+    )
 
 
 _NAMED = 6  # tokens from the drug to its amount in brackets

@@ -26,8 +26,6 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             return []
         if (not acts and _is_told(sentence)) or sentence.tokens[first].norm in _TELLING:
             return []
-        if sentence.tokens[first].norm == "x":
-            return []  # "Procedure: 3 x 2.9 mm anchors"
     elif sentence.section == "" and acts and (
         (sentence.index <= 1 and acts[0].first <= 6) or (sentence.index <= LATEST and acts[0].first <= 1)
     ):
@@ -60,8 +58,9 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
 
 
-_TELLING = frozenset({"after", "following", "once", "upon", "prior", "before", "cpt", "icd", "under", "when",
-                      "timeout", "pt", "patient", "risk", "risks"})
+_TELLING = frozenset({"x", "after", "following", "once", "upon", "prior", "before", "cpt", "icd", "under", "when",
+                      "timeout", "pt", "patient", "risk", "risks", "dr", "doctor", "mr", "mister", "mrs", "miss", "ms",
+                      "prof", "professor", "asst", "assistant", "surg", "surgeon", "anaes", "anes"})
 
 
 def _is_told(sentence: Sentence) -> bool:
