@@ -61,12 +61,18 @@ def _by_id(sentence: Sentence, grammar: Grammar) -> dict[str, list[Hit]]:
     return known[1] if known is not None and known[0] is grammar else _found(sentence, grammar)
 
 
+_CREST = ("crest",)
+_OTHER_CRESTS = frozenset("lacrimal tibial alveolar neural supinator intertrochanteric nasal turbinate".split())
+
+
 def _found(sentence: Sentence, grammar: Grammar) -> dict[str, list[Hit]]:
     hits: dict[str, list[Hit]] = {}
     index, words = _index(grammar), folded(sentence)
     for first, word in enumerate(words):
         for phrase, ident in index.get(word, ()):
             if words[first : first + len(phrase)] == phrase:
+                if phrase == _CREST and first and words[first - 1] in _OTHER_CRESTS:
+                    continue  # "the lacrimal crest": no marrow comes from there
                 hit = Hit(ident, first, first + len(phrase) - 1)
                 kept = hits.setdefault(ident, [])
                 if not any(other.first <= hit.first and other.last >= hit.last for other in kept):

@@ -129,10 +129,10 @@ def before_work(note: OperativeNote, passage: Passage) -> bool:
 
 
 def _in_parallel(note: OperativeNote, passage: Passage, side: str) -> bool:
-    """ "Left ovary stuck to the side wall. ... Right ovary: adhesions only.": each of the two has a sentence that begins
-    with it, so that both were meant."""
+    """ "Left ovary stuck to the side wall. ... Right ovary: adhesions only.": each of the two has a sentence that
+    begins with it, so that both were meant."""
     own = _HEAD.match(passage.text)
-    if own is None or own["side"].lower() != side:
+    if own is None or own["side"].lower() != side or _TAKEN.search(passage.text):
         return False
     other = {"left": "right", "right": "left"}[side]
     return any(
@@ -142,6 +142,7 @@ def _in_parallel(note: OperativeNote, passage: Passage, side: str) -> bool:
     )  # fmt: skip
 
 
+_TAKEN = re.compile(r"\b(?:out|off|removed|excised|resected|taken|delivered|sent)\b", re.I)
 _HEAD = re.compile(r"(?:the )?(?P<side>left|right) (?P<part>[a-z]{3,})\b", re.I)
 
 

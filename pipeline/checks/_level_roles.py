@@ -125,12 +125,13 @@ def _role(first: int, last: int, others: list[tuple[int, int, str]], passage: Pa
 def _is_told_alone(passage: Passage) -> bool:
     """ "The first needle was at C4/5, it was moved one down.": a whole sentence, which goes on with nothing."""
     marked = passage.text.rstrip().endswith((".", ";"))
-    return marked and any(token.norm in FINITE for token in read(passage))
+    found = re.search(r"\b(?:confirm|check|verif|locali[sz]|mark|count)\w*", passage.text, re.IGNORECASE)
+    return marked and found is None and any(token.norm in FINITE for token in read(passage))
 
 
 _TO_ALONE = 20  # tokens
 _LEFT_ALONE = re.compile(r"[^#.]*\b(?:leav\w+|left) (?:(?:it|that|this|them|one|level) )*(?:alone|as it is|be)\b")
-_PICTURE = re.compile(r"\b(?:mri?|ct|scans?|x-?rays?|myelogram|radiographs?|films?|emg|discogra\w+)\b", re.IGNORECASE)
+_PICTURE = re.compile(r"\b(?:mri?|ct|scans?|myelogram|emg|discogra\w+)\b", re.IGNORECASE)
 
 
 def _agreed(done: tuple[int, int, str], inside: list[tuple[int, int, str]], passage: Passage | None) -> str:

@@ -85,9 +85,12 @@ def _of_a_whole(note: OperativeNote, dose: Dose, said: Fact, strength: Decimal, 
     own = [fact.value for fact in dose.of("medication_volume") if fact.value is not None]
     tokens = read(passage)
     end = said.evidence.last - passage.evidence.first
+    begun = min(fact.evidence.first for fact in (said, *dose.of("medication"))) - passage.evidence.first
     for at, token in enumerate(tokens):
         quantity = token.quantity
-        if quantity is None or quantity.value is None or quantity.unit != "mL" or token.first > end + _DOSE_WORDS:
+        if quantity is None or quantity.value is None or quantity.unit != "mL" or not (
+            max(begun, end - _DOSE_WORDS) <= token.first <= end + _DOSE_WORDS
+        ):
             continue
         near = {one.norm for one in tokens[max(0, at - 3) : at + 4]}
         if near & _WHOLE and quantity.value * strength == value and any(part < quantity.value for part in own):
@@ -104,7 +107,7 @@ def _of_one_volume(volumes: list[Fact], strength: Decimal, value: Decimal | None
 
 
 _WHOLE = frozenset({"total", "altogether", "all", "together", "whole", "makes", "so", "=", "that's"})
-_DOSE_WORDS = 4
+_DOSE_WORDS = 8  # words between the whole and its dose
 
 
 _PIECE_UNITS = frozenset({"{cartridge}", "{vial}", "{ampoule}", "{ampule}"})

@@ -20,7 +20,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     levels = [
         fact
         for fact in note.of("spinal_level")
-        if fact.text and fact.certainty != "negated" and fact.status in ("performed", "planned", "conditional")
+        if fact.text and fact.body_site not in _ANY and fact.certainty != "negated"
+        and fact.status in ("performed", "planned", "conditional")
     ]
     # What is consented to may stand as a condition ("consent: microdiscectomy"); what else is, was not done.
     said = [one for one in places(note, levels) if one.level.status != "conditional" or one.role in AGREED]
@@ -49,7 +50,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 def _is_spread(note: OperativeNote) -> bool:
     """Whether only the epidural space was injected: what is given there spreads to the level that is ill."""
     done = [fact.name or "" for fact in note.of("procedure", given=True)]
-    return bool(done) and all("epidural" in name for name in done)
+    between = note.says("interlaminar", "caudal", "tuohy", "loss of resistance")  # not at the root itself
+    return bool(done) and all("epidural" in name for name in done) and between
 
 
 _COUNTING = frozenset({"level", "levels", "counted", "count", "counting", "sacrum", "space", "interspace", "marked"})
@@ -206,7 +208,8 @@ def _located(note: OperativeNote, levels: list[Fact], operated: list[Fact], gram
         for fact in levels:
             places = [one for one in (fact.evidence, *fact.also) if 0 <= one.first - start <= _TO_LEVEL]
             alike = "-" in _plain(fact) or not any("-" in one for one in done)
-            if alike and places and passage.holds(fact) and not _covered(_plain(fact), done):
+            pairs = {one for one in done if "-" in one} if "-" in _plain(fact) else set()  # not the vertebrae of screws
+            if alike and places and passage.holds(fact) and not _covered(_plain(fact), pairs or done):
                 return [_told(operated[0], fact, "warning", grammar)]
     return []
 

@@ -101,7 +101,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 _SUM = re.compile(r"(?:= (\d+)|((?:\d+ \+ )+\d+))(?: named| listed)?, said: (\d+)$")
-_POINTS = frozenset("a an another one total the each every this that per last same either of first second any which all whose no".split())
+_POINTS = frozenset("a an another one total the each every this that per last same either of first second any which "
+                    "all whose no".split())  # fmt: skip
 
 
 def _with_uncounted(note: OperativeNote, told: Finding) -> bool:
@@ -123,7 +124,7 @@ def _with_uncounted(note: OperativeNote, told: Finding) -> bool:
             and (at + 1 == len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in PLACES | JOINS)
             for at, token in enumerate(tokens)
         )  # fmt: skip
-    return 0 < wanting <= named
+    return wanting == 1 <= named
 
 
 _NOUN = re.compile(r"\d+ (\S+) were said")
@@ -271,6 +272,8 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
 def _says_more(item: Sequence[Token]) -> bool:
     """Whether the end of a list names nothing more, but says what was done with all of it."""
     first = item[0].norm
+    if first.endswith("est") and len(first) > 4 or first in ("most", "mainly", "mostly"):
+        return True  # "three columns: ..., biggest on the left"
     return first in _GOES_ON | VERBS - {"left"} or (first.endswith("ed") and len(first) > 4)
 
 
@@ -286,7 +289,9 @@ def _stripped(item: Sequence[Token]) -> list[Token]:
 
 def _is_size(item: Sequence[Token]) -> bool:
     """ "Two drains, fourteen French, one above ...", "6 cartridges (10.8 mL, 216 mg)": how much names none of them."""
-    return len(item) == 1 and item[0].quantity is not None and item[0].quantity.dimension in _AMOUNTS
+    return len(item) == 1 and item[0].quantity is not None and item[0].quantity.dimension in _AMOUNTS and (
+        item[0].quantity.unit != "L"  # "2 packs (1 R, 1 L)"
+    )
 
 
 _AMOUNTS = frozenset({"length", "french", "volume", "mass", "amount", "time"})

@@ -99,6 +99,12 @@ _NAMED = re.compile(r"[a-z]{3}", re.IGNORECASE)
 _LEAD = 60  # characters before the verb
 
 
+_KEPT_APART = re.compile(
+    r"\b(?:micro\w*|cultures?|lab\w*|cytolog\w*)[,;]? (?:but |and )?(?:nothing|none|no \w+) (?:to|for) (?:path|histo)",
+    re.I,
+)  # fmt: skip
+
+
 def _sent(note: OperativeNote, none: Fact) -> str | None:
     """The words that tell of something that was sent, in a clause that denies nothing."""
     for passage in note.sections.description:
@@ -110,6 +116,8 @@ def _sent(note: OperativeNote, none: Fact) -> str | None:
             behind = 0 < denied <= match.start()
             first = max(denied if behind else 0, match.start() - _LEAD)
             lead = re.split(r"[.;:,]", passage.text[first : match.start()])[-1].strip()
+            if said and not behind and _KEPT_APART.search(passage.text):
+                continue  # "swab to microbiology, nothing to pathology": told beside one another
             if behind and _SAME.match(f"{lead} {match.group()}".strip()):
                 continue
             verb = match.group()[:2].lower() not in ("to", "->") and match.group()[0] != "\u2192"

@@ -96,7 +96,7 @@ def _fingers(text: str) -> set[str]:
 _BESIDE = re.compile(
     r"\b(?:buddy|tap(?:e|ed|ing)|beside|next to|adjacent|neighbou?r\w*|other|normal|donor|compar\w+|against|opposite|"
     r"in line|axis|between|not|no|spare[ds]?|intact|free|ray|web|transfer\w*|graft\w*|from the|pulse|ago|previous\w*|"
-    r"later|next|tip|index procedure|flexor|extensor|slip|oximet\w+|probe|both)\b",
+    r"later|next|tip|bruised|nothing|index procedure|flexor|extensor|slip|oximet\w+|probe|both)\b",
     re.IGNORECASE,
 )
 _DIGIT = r"(thumb|index|middle|long|ring|little|small)"

@@ -100,7 +100,11 @@ def _has_own(note: OperativeNote, drug: Fact, passage: Passage, piece: Evidence)
     dimension = _dimension(piece)
     kind = _OF_DRUG.get(dimension)
     own = [fact for fact in note.of(kind) if fact.group is not None and fact.group == drug.group] if kind else []
-    if dimension == "volume":
+    if dimension != "volume":
+        if _is_half(own, passage, piece):
+            return True
+        own = []  # another dose beside the first is asked for
+    elif piece.heard.startswith("("):  # "dexamethasone 10 mg (1 mL)"
         own += [fact for fact in note.of("medication_dose") if fact.group is not None and fact.group == drug.group]
     if any(fact.value is not None and fact.unit is not None for fact in own):
         return True  # "20 mL of 0.5 % bupivacaine; 5 mL more was drawn up and wasted": it has its amount
@@ -111,6 +115,14 @@ def _has_own(note: OperativeNote, drug: Fact, passage: Passage, piece: Evidence)
         return True
     before = passage.text.lower().split()[: drug.evidence.first - passage.evidence.first]
     return bool(before) and before[-1] in _MIXED_IN
+
+
+def _is_half(own: list[Fact], passage: Passage, piece: Evidence) -> bool:
+    """ "Bupivacaine (266 mg) diluted to 40 mL; half each side (133 mg)": what each of two got."""
+    told = next((token.quantity for token in base.tokenized(piece.heard) if token.quantity is not None), None)
+    return told is not None and told.value is not None and base.EACH_OF_TWO.search(passage.text) is not None and any(
+        fact.value == 2 * told.value and fact.unit == told.unit for fact in own
+    )
 
 
 def _drug(note: OperativeNote, passage: Passage, piece: Evidence) -> Fact | None:

@@ -42,16 +42,20 @@ def _clock(sentence: Sentence, at: int) -> bool:
 def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
     return (_shut(sentence, index) or _of_span(sentence, index) or _switched(sentence, index)
-            or _of_scope(sentence, index) or _in_or_out(sentence, index) or _skin(sentence, index) or _done(sentence, index)
-            or _blown_up(sentence, index) or _cut(sentence, index) or _clamped(sentence, index))  # fmt: skip
+            or _of_scope(sentence, index) or _in_or_out(sentence, index) or _skin(sentence, index)
+            or _done(sentence, index) or _blown_up(sentence, index) or _cut(sentence, index)
+            or _clamped(sentence, index))  # fmt: skip
 
 
-_CUFF_STATES = {"closed": "tourniquet_up", "shut": "tourniquet_up", "open": "tourniquet_down", "opened": "tourniquet_down"}
-_OTHER_CLOSED = frozenset("skin wound incision fascia capsule paratenon joint abdomen layers vicryl nylon staples".split())
+_CUFF_STATES = {"closed": "tourniquet_up", "shut": "tourniquet_up", "open": "tourniquet_down",
+                "opened": "tourniquet_down"}  # fmt: skip
+_OTHER_CLOSED = frozenset(
+    "skin wound incision fascia capsule paratenon joint abdomen layers vicryl nylon staples".split()
+)
 
 
 def _shut(sentence: Sentence, index: int) -> tuple[str, int] | None:
-    """ "Tourniquet three hundred at the thigh, closed 12:56", "tourniquet open 13:34", as it is said in other tongues."""
+    """ "Tourniquet three hundred at the thigh, closed 12:56", "tourniquet open 13:34": as other tongues say it."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
     if at < 1 or tokens[at].norm not in _CUFF_STATES:
