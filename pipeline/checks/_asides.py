@@ -134,6 +134,9 @@ def _in_parallel(note: OperativeNote, passage: Passage, side: str) -> bool:
     own = _HEAD.match(passage.text)
     if own is None or own["side"].lower() != side or _TAKEN.search(passage.text):
         return False
+    labelled = passage.text[own.end() :].startswith(":")
+    if not labelled and _TREATED.search(passage.text):
+        return False
     other = {"left": "right", "right": "left"}[side]
     return any(
         (head := _HEAD.match(one.text)) is not None and head["side"].lower() == other
@@ -142,7 +145,10 @@ def _in_parallel(note: OperativeNote, passage: Passage, side: str) -> bool:
     )  # fmt: skip
 
 
-_TAKEN = re.compile(r"\b(?:out|off|removed|excised|resected|taken|delivered|sent)\b", re.I)
+_TAKEN = re.compile(
+    r"\b(?:out|off|removed|excised|resected|taken|delivered|sent|closed|closure|incis\w+|prepp\w+|draped|sutur\w+|open\w*|"
+    r"inject\w+|drain\w*|repair\w*|implant\w*|fixed|drilled)\b", re.I,
+)  # fmt: skip
 _HEAD = re.compile(r"(?:the )?(?P<side>left|right) (?P<part>[a-z]{3,})\b", re.I)
 
 

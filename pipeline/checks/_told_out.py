@@ -72,5 +72,5 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
                 if number not in (sum(parts), parts[-1]):
                     yield passage, number, noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {number}"
                 parts = []
-            elif behind[0] in _OUT:
+            elif behind[0] in _OUT and not (at > 1 and tokens[at - 1].norm == "and" and tokens[at - 2].norm == "in"):
                 parts.append(number)

@@ -71,6 +71,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
                 continue  # in a stream of speech not every number counts what the total counts
             single = sum(token.norm in _SINGLE and token.quantity is None for token in tokens[:at])
+            single += not single and _named_alone(tokens, at)
             if not total.dimension and any(_wrong(parts, total.value - more, Decimal(0)) is False
                                            for more in range(1, single + 1)):  # fmt: skip
                 continue  # "two below, one at the groove": the one is no number to the reader
@@ -99,6 +100,19 @@ def _of_one_noun(tokens: Sequence[Token], at: int) -> Decimal:
     start = max((place + 1 for place in range(at) if tokens[place].norm == "."), default=0)
     counts = [_number(tokens[place]) for place in range(start, at) if noun and _noun(tokens, place) == noun]
     return sum(((one.value or Decimal(0)) for one in counts if one is not None and not one.dimension), Decimal(0))
+
+
+def _named_alone(tokens: Sequence[Token], at: int) -> bool:
+    """ "1 load, 1 load, bronchus (green load), 3 loads, so 6 loads": one of them, named by its sort and not counted."""
+    noun = _noun(tokens, at)
+    return bool(noun) and any(
+        token.norm == noun and tokens[place - 1].norm.isalpha() and tokens[place - 1].norm not in _POINTS
+        and not any(one.quantity is not None for one in tokens[max(0, place - 3) : place])
+        for place, token in enumerate(tokens[1:at], 1)
+    )
+
+
+_POINTS = frozenset("a an another one total the each every this that per last same either of which no".split())
 
 
 def _told_before(note: OperativeNote, passage: Passage, noun: str) -> set[Decimal]:

@@ -104,6 +104,8 @@ def _last_word(fact: Fact) -> str:
 
 def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fact) -> Finding | None:
     unit = None if total.kind in _BARE else total.unit
+    if total.kind == "device_count" and _closes(note, total):  # what is told behind it is none of them
+        parts = [part for part in parts if part.evidence.first < total.evidence.first]
     said = span(total, unit)
     spans = [span(part, unit) for part in parts]
     if total.unit is None and total.kind not in _BARE:
@@ -145,6 +147,12 @@ _AGAIN = re.compile(r"(?:that is|that's|which is|in other words|i\.e\.)(?: a tot
 _OFTEN = re.compile(
     r"\b(?:twice|times|x\d?|each side|per side|both|again|second|another|further|repeat\w*|more|doses)\b"
 )
+
+
+def _closes(note: OperativeNote, total: Fact) -> bool:
+    """ "So six loads altogether. One blue load wouldn't lock and isn't in the six"."""
+    passage = next((one for one in note.sections.description if one.holds(total)), None)
+    return passage is not None and bool(re.match(r"(?:so|that'?s|that is|that makes)\b", passage.text, re.I))
 
 
 def _restates(note: OperativeNote, total: Fact) -> bool:
