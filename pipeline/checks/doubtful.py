@@ -88,7 +88,7 @@ def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bo
     """Whether of "250" and "2 and 50" only the whole can be a value of this kind (a tourniquet pressure)."""
     pair = _PAIR.match(reason)
     if pair is not None and fact.unit is not None and any(
-        re.search(r"\bhundred\b|\d{3}", place.heard, re.IGNORECASE) for place in (fact.evidence, *fact.also)
+        re.search(r"\bhundred\b|\d{3}", place.heard, re.IGNORECASE) for place in fact.also
     ):
         return True  # "EBL one fifty ... blood loss one hundred fifty cc": said again as one number
     rows = [row for what in ("typical", "plausible") for row in limits(
