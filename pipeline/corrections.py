@@ -44,6 +44,7 @@ from pipeline.restated import (
     unit_only,
     worded_again,
 )
+from pipeline.said_not import denied, take_back
 
 _PAUSES = frozenset({",", ";", ":", ".", "...", "…", "-", "—", "?", "!"})
 # Words after or before which a cue is ordinary speech.
@@ -69,6 +70,8 @@ def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
     by_first, _ = cues()
     out: list[Draft] = []
     pending = list(drafts)
+    for draft in pending:
+        take_back(draft, words)
     while pending:
         draft = pending.pop(0)
         start = 0
@@ -124,6 +127,13 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         return cue.end if (at := strike_named(draft, cue, out, words)) is None else at
     if cue.phrase == "no" and apart and (again_from := operation_again(draft, cue, out)) is not None:
         return _operation(draft, cue, *again_from, words)
+    if (back := denied(draft, cue)) is not None:
+        first, rest = back
+        mark = [token for token in tokens[cue.first - 1 : cue.end] if token.norm == ","][:1]
+        _restart(draft, Cue(cue.row, cue.phrase, cue.first, rest), first, words)
+        if first and not draft.tokens[first - 1].punctuation:
+            draft.tokens[first:first] = mark  # "arthroscopy, no microfracture"
+        return first
     new = _replacement(tokens, cue)
     weak = cue.phrase in _WEAK
     if new is not None:

@@ -87,8 +87,10 @@ _NOT_SENT = re.compile(
     re.IGNORECASE,
 )
 _NOT_BEHIND = re.compile(
-    r"[ :-]*(?:not?|nil|none|if|declined|later)\b|,\s*(?:not|nil|none|if|declined|later)\b", re.IGNORECASE
-)  # not "loose bodies to pathology, no specimens sent"
+    r"[ :-]*(?:not?|nil|none|if|declined|later)\b|,\s*(?:not|nil|none|if|declined|later)\b|"
+    r"[.,]?\s*(?:(?:no,?\s*)?(?:scratch|strike|delete|cancel) that|correction|no,? (?:wait|sorry)|sorry|wait)\b"
+    r"[.,]?\s*(?:nothing|none|not|no|nil|it was not|we did not)\b|,\s*no,?\s*(?:it was|we did) not\b", re.IGNORECASE
+)  # not "loose bodies to pathology, no specimens sent"; "to histology, scratch that, nothing sent"
 # What goes on with "no specimen": "no specimens to pathology", "no specimen of the wall was sent to pathology".
 _SAME = re.compile(
     r"(?:of|from|for|was|were|is|are|has|had|been|to|or|and|sent|taken|needed|required|went|that|which)\b",
