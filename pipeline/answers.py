@@ -30,8 +30,9 @@ def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
             asked = True
             found.append(sentence)
             continue
-        extra = [] if not asked else [Scope("certainty", "suspected", m.first, m.last, "question")
-                                      for m in sentence.mentions]  # fmt: skip
+        queried = _queried(sentence) if asked else 0
+        extra = [Scope("certainty", "suspected", m.first, m.last, "question")
+                 for m in sentence.mentions if m.first < queried]  # fmt: skip
         if asked:
             asked = False
             found.append(replace(sentence, scopes=(*sentence.scopes, *extra)))
@@ -52,6 +53,14 @@ def _queries_next(sentence: Sentence, behind: Sentence) -> bool:
     if not _is_question(sentence) or not behind.tokens or behind.tokens[0].norm in _NO | _YES | _LEFT:
         return False
     return behind.tokens[0].text[:1].islower() and not any(token.norm in FINITE for token in sentence.tokens)
+
+
+def _queried(sentence: Sentence) -> int:
+    """The token at which what is queried ends: "? endometriosis, appendix normal"."""
+    return next((at for at, token in enumerate(sentence.tokens) if token.norm in _ENDS_QUERY), len(sentence.tokens))
+
+
+_ENDS_QUERY = frozenset({",", ";", "-", "–", "—", "(", "->"})
 
 
 def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:

@@ -239,7 +239,9 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
     wanted = wanted or ends[0] in ("it", "they")  # "so it went down the sink"
-    if hit.rule.id not in ("none", "not-done", "declined", "ruled-out") or not (
+    wanted = wanted or ends[0] in _HANDS and said.split()[-1] in ("away", "out")  # "so we threw it away"
+    wanted = wanted or _is_of_it(sentence, hit)
+    if hit.rule.id not in ("none", "not-done", "not", "declined", "ruled-out") or not (
         bare or wanted or settled or said in _OF_IT
     ):
         return None
@@ -247,6 +249,23 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     topics = _HAD if settled else _DOABLE
     named = [m for m in sentence.mentions if m.table in topics and m.first in near and m.last < hit.first]
     return (named[-1].first, named[-1].last) if named else None
+
+
+def _is_of_it(sentence: Sentence, hit: CueHit) -> bool:
+    """ "So this we did not give", "which we did not use", "this we not give": nothing is named behind the verb."""
+    before = [token.norm for token in sentence.tokens[max(0, hit.first - 3) : hit.first]]
+    while before and before[-1] in ("did", "do", "have", "could"):
+        before.pop()
+    if hit.rule.id not in ("not", "not-done") or len(before) < 2 or before[-1] not in _HANDS or (
+        before[-2] not in ("this", "that", "it", "which", "them", "these")
+    ):
+        return False
+    verb = hit.last + (hit.rule.id == "not")
+    ahead = sentence.tokens[verb + 1 : verb + 2]
+    return not ahead or ahead[0].punctuation or ahead[0].norm in ("but", "so", "because", "and", "instead", "he", "she")
+
+
+_HANDS = _words("we i they nobody")
 
 
 def not_yet(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
@@ -307,6 +326,20 @@ def _in_short(sentence: Sentence, mention: Mention) -> bool:
 _BEFORE_NOW = frozenset({"was", "were", "had", "been", "has", "underwent", "third", "fourth", "fifth"})
 
 
+def _in_vain(ahead: list[str]) -> bool:
+    """ "Was tried and could not be sited", "tried, didn't really take": without a "but"."""
+    for at, word in enumerate(ahead):
+        after = [one for one in ahead[at + 1 : at + 4] if not one.endswith("ly")][:2]
+        if word in ("didn't", "couldn't", "wouldn't"):
+            after = ["not", *after]
+        elif word not in ("did", "could", "would", "does"):
+            continue
+        if after[:1] == ["not"] and after[1:2] and after[1] in _WENT:
+            return True
+    return False
+
+
+_WENT = _words("take work go pass hold be advance stay seat fit come succeed help last")
 _TRIED = _words("attempted tried")
 _FAILED = _words("could couldn't unable failed impossible unsuccessful wouldn't abandoned")
 _NOT_DO = _words("would did was were could")
@@ -330,7 +363,11 @@ def failed_attempts(sentence: Sentence) -> list[tuple[int, int]]:
         end = next((i for i in range(at, len(norms)) if norms[i] in (".", ";")), len(norms))
         ahead = norms[at + 1 : min(end, at + 1 + _TO_FAILURE)]
         but = next((i for i, word in enumerate(ahead) if word == "but"), None)
-        if not tried or but is None or _SUCCESS & set(ahead):
+        if not tried or _SUCCESS & set(ahead):
+            continue
+        if but is None:
+            if _in_vain(ahead):
+                found.append((tried[-1].first, at))
             continue
         denied = any(word in _NOT_DO and ahead[i + 1 : i + 2] == ["not"] for i, word in enumerate(ahead) if i > but)
         if denied or _FAILED & (set(ahead[but:]) - {"could"}):

@@ -117,6 +117,8 @@ _ANOTHER = "a different value is also said"
 def _clash(one: Fact, other: Fact) -> str | None:
     if one.kind != other.kind or one.name != other.name or one.status != other.status:
         return None
+    if "not_used" in (one.role, other.role) and one.role != other.role:
+        return None  # "second drain opened, not used"
     if not (agree(one.laterality, other.laterality) and agree(one.body_site, other.body_site)):
         return None
     if {one.certainty, other.certainty} == {"affirmed", "negated"} and one.kind in _CONTRADICT:

@@ -188,6 +188,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         first, last = hit.first, max(last, ahead_named(sentence, hit, hits, stops))
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
+    if rule.id == "none" and hit.first and sentence.tokens[hit.first - 1].norm in _SHOWED:
+        sought = [m for m in sentence.mentions if m.table in _SEEN and m.last < hit.first][-1:]
+        return [Scope(axis, "negated", m.first, m.last, rule.id) for m in sought]  # "methylene blue showed none"
     if rule.id == "none" and sentence.tokens[hit.first - 1].norm in ("was", "were") and _were_none(sentence, hit):
         first = min([m.first for m in sentence.mentions if m.table in _SEEN and first <= m.first] or [hit.first])
     then = sentence.tokens[min(hit.last + 1, len(sentence.tokens) - 1)].norm
@@ -274,6 +277,7 @@ def _were_none(sentence: Sentence, hit: CueHit) -> bool:
     return hit.first > 1 and sentence.tokens[hit.first - 2].norm == "there"
 # "Unable to cross the stenosis": what could not be overcome is there.
 _OVERCOME = _words("cross pass traverse negotiate reach remove reduce relieve clear treat correct control close")
+_SHOWED = _words("showed shows revealed found saw demonstrated confirmed")
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 
 

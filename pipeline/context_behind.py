@@ -50,7 +50,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         return hit.first  # "crutches two weeks then none"
     if certainty and (subject := context_ends.before_aside(sentence, hit.first)) is not None:
         return _with_article(tokens, subject)
-    if certainty and _is_other_deed(sentence, hit):
+    if certainty and context_ends.is_other_deed(sentence, hit):
         return hit.first
     if certainty and hit.first and tokens[hit.first - 1].norm == "so":
         return hit.first  # "tilt corrected after the plication, so not needed": of what was said before that
@@ -120,7 +120,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago", not "40 mg of Kenalog last year"
         if (certainty or hit.rule.id in _PLANNED) and not named and token.norm in _INTO_THE_SPINE:
-            return index  # "mother rheumatoid arthritis spinal tried twice failed"
+            return ends[index].first if index in ends else index  # "thoracic epidural" "mother rheumatoid arthritis spinal tried twice failed"
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
             return _with_article(tokens, parts[index])
         finite = finite or token.norm in clauses.FINITE
@@ -208,19 +208,6 @@ def _only_where(between: tuple[Token, ...]) -> bool:
 _PLACED, _PLACE_LED = 4, ("the", "a", "another", "hospital", "casualty")
 
 
-def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
-    """ "The nerve was seen and protected, not transposed": another deed, which says nothing of the one before it."""
-    tokens = sentence.tokens
-    at = hit.first - 1
-    own = tokens[hit.last].norm
-    if at < 1 or tokens[at].norm not in (",", "and", "but") or tokens[hit.first].norm != "not":
-        return False
-    at -= tokens[at].norm != "," and tokens[at - 1].norm == ","
-    return own.endswith("ed") and own not in _OF_ANY and tokens[at - 1].norm.endswith("ed") and any(
-        mention.table == "acts" and mention.last == at - 1 for mention in sentence.mentions
-    )
-
-
 def _joined_on(tokens: tuple[Token, ...], first: int, end: int) -> bool:
     """Whether a joining word stands between two things."""
     return any(token.norm in JOINING | _OF | {"with", "in", "by", "then"} for token in tokens[first:end])
@@ -256,7 +243,6 @@ _TESTS = frozenset("emg ncs mri ct xray x-ray radiograph radiographs films scan 
 
 
 _WHICH = frozenset({"left", "right", "other"})
-_OF_ANY = frozenset({"performed", "used", "needed", "required", "indicated", "attempted", "wanted", "planned"})
 
 
 def _joins(sentence: Sentence, first: int, end: int) -> bool:

@@ -214,3 +214,24 @@ def like_before(sentence: Sentence, index: int) -> int | None:
 
 
 _DRUGS = frozenset({"drugs", "fluids"})
+
+
+def is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
+    """ "The nerve was seen and protected, not transposed": another deed, which says nothing of the one before it."""
+    tokens = sentence.tokens
+    at = hit.first - 1
+    own = tokens[hit.last].norm
+    if at > 1 and tokens[at].norm in ("was", "were") and tokens[at - 1].norm in ("and", "but"):
+        return own.endswith("ed") and own not in _OF_ANY  # "decompressed in situ, and was not transposed"
+    if at < 1 or tokens[at].norm not in (",", "and", "but") or tokens[hit.first].norm != "not":
+        return False
+    at -= tokens[at].norm != "," and tokens[at - 1].norm == ","
+    return own.endswith("ed") and own not in _OF_ANY and tokens[at - 1].norm.endswith("ed") and any(
+        mention.table == "acts" and mention.last == at - 1 for mention in sentence.mentions
+    )
+
+
+_OF_ANY = frozenset(
+    "performed used needed required indicated attempted wanted planned inserted placed implanted administered confirmed "
+    "identified visualised visualized completed achieved included injected infused".split()
+)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
-from pipeline.records import Scope, Sentence
+from pipeline.records import Mention, Scope, Sentence
 
 _PROSE = 60  # tokens; a longer sentence is a stream of speech, in which such a scope ends with its clause
 
@@ -197,6 +197,9 @@ _WHO = 4  # tokens
 
 
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
+_ELSE = frozenset({"irrigation", "fluids", "drugs"})
+_NOTHING_BAD = _words("irrigation saline urine bile fat artefact artifact blood washout fluid normal nothing fine intact "
+                      "contrast water air")  # fmt: skip
 _TAKEN = _words("looked seemed appeared took taken thought presumed suspected supposed apparent feared")
 _TURNED = 9  # tokens
 
@@ -208,7 +211,10 @@ def taken_for(sentence: Sentence, first: int, last: int) -> tuple[int, int] | No
     if sentence.tokens[last].norm != "be":
         return None
     before = [m for m in sentence.mentions if m.table in _SEEN and 0 < first - m.first <= _TURNED and m.last < first]
-    behind = [m for m in sentence.mentions if m.table in _SEEN and 0 < m.first - last <= _TURNED]
+    behind = [m for m in sentence.mentions if m.table in _SEEN | _ELSE and 0 < m.first - last <= _TURNED]
+    plain = [token.norm for token in sentence.tokens[last + 1 : last + 4]]
+    if before and not _NOTHING_BAD.isdisjoint(plain):
+        behind = [Mention("findings", "", last + 1, last + 1)]
     if not before or not behind or before[-1].id == behind[0].id or (
         sentence.tokens[before[-1].last].norm == sentence.tokens[behind[0].last].norm
     ):

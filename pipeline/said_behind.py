@@ -78,6 +78,10 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         before = hit.first - 1
         while before > 0 and (sentence.tokens[before].quantity is not None or sentence.tokens[before].norm == "in"):
             before -= 1  # "mitomycin 40 mg in 40 mL planned, not given"
+        if before < hit.first - 1 and sentence.tokens[hit.last + 1 : hit.last + 2] and (
+            sentence.tokens[hit.last + 1].norm == "," and sentence.tokens[before].punctuation
+        ):
+            return True  # "BMAC: 60 ml planned, iliac crest right, 30 obtained"
         before = over_its_place(sentence, before)
         named = [m for m in sentence.mentions if m.last == before and (m.table != "sites" or m.id in _TAKEN_FROM)]
         if any(m.first and sentence.tokens[m.first - 1].norm in ("no", "without") for m in named):

@@ -134,6 +134,8 @@ def _wholly(note: OperativeNote, fact: Fact, kind: str) -> bool:
     """Whether a negation is about all of the kind ("no drains") and not about one ("no bile in the drain")."""
     if kind == "specimen" and _BUT.match(_behind(note, fact)):
         return False  # "nothing for the lab but one swab", "no specimens except the stone"
+    if fact.role == "not_used" and fact.certainty == "negated" and _ANOTHER.search(_before(note, fact)):
+        return False  # "a second drain was opened and not used"
     if kind == "drain" and _of_a_wound(note, fact):
         return False  # "the leg was closed over no drain"
     if fact.status != "performed" or fact.body_site or (fact.laterality and not _is_verb(note, fact)):
@@ -143,6 +145,18 @@ def _wholly(note: OperativeNote, fact: Fact, kind: str) -> bool:
 
 _BUT = re.compile(r"[^.;:]{0,30}?\b(?:but|except|apart from|other than|besides|save for)\b", re.IGNORECASE)
 _OVER = re.compile(r"\b(?:closed|sutured|stitched)\b[^.;]{0,20}\b(?:over|without|with) (?:no|a|any)? ?$", re.IGNORECASE)
+
+
+_ANOTHER = re.compile(r"\b(?:second|third|2nd|3rd|another|other|further|spare|extra|larger|smaller)\b", re.IGNORECASE)
+
+
+def _before(note: OperativeNote, fact: Fact) -> str:
+    """The three words before a fact."""
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            at = fact.evidence.first - passage.evidence.first
+            return " ".join(passage.text.split()[max(0, at - 3) : at])
+    return ""
 
 
 def _behind(note: OperativeNote, fact: Fact) -> str:
