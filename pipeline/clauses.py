@@ -394,3 +394,7 @@ _FINISHED = frozenset({"done", "performed", "carried", "completed"})
 _SUBJECT = frozenset({"he", "she", "we", "i", "patient"})
 _CARRIED_OUT = frozenset({"got", "did", "performed", "received", "underwent"})
 _JOINS_CLAUSE = frozenset("that which who if when where because since as after before once unless until what".split())
+
+
+# How the names of operations end.
+OPERATED = ("ectomy", "otomy", "ostomy", "plasty", "desis", "rrhaphy", "pexy")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ _ENDS = _words(
     "the a an and or of in on at to for with by from is was were are has had have will would who which this that he "
     "she they i we his her their as not no first second assisting assisted assistant surgeon anesthetist "
     "anaesthetist anesthesiologist anaesthesiologist anesthesia anaesthesia scrub nurse resident fellow registrar "
-    "present performed operating dictating speaking age aged year years old male female man woman patient under "
+    "mrn nhs dob present performed operating dictating speaking age aged year years old male female man woman patient under "
     "supine prone lateral position general spinal local left right bilateral procedure operation diagnosis indication "
     "today admitted date born hospital record number allergic allergy consent consented brought taken weight "
     "positioned placed underwent presented presents came comes then after before during she's he's weighs hand"
@@ -251,27 +252,38 @@ def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
     names, and a bare whole number behind their comma."""
     tokens = sentence.tokens
     for number in range(3, len(tokens)) if sentence.index < _EARLY else ():
-        quantity = tokens[number].quantity
-        if quantity is None or quantity.unit is not None or quantity.form != "number" or tokens[number - 1].norm != ",":
+        quantity, comma = tokens[number].quantity, tokens[number - 1].norm == ","
+        short = _IN_YEARS.match(tokens[number].norm) is not None
+        if not short and (quantity is None or quantity.unit not in (None, "a") or quantity.form != "number" or not comma):
             continue
-        value = quantity.value
-        if value is None or value != int(value) or not _YOUNGEST <= value <= _OLDEST or quantity.comparator:
+        value = quantity.value if quantity is not None else _YOUNGEST
+        if not short and (value is None or value != int(value) or not _YOUNGEST <= value <= _OLDEST or (
+            quantity is not None and quantity.comparator
+        )):
             continue
-        if number + 1 < len(tokens) and not tokens[number + 1].punctuation and tokens[number + 1].norm not in _AGES:
+        behind = tokens[number + 1].norm if number + 1 < len(tokens) else "."
+        if not short and behind[0].isalpha() and behind not in _AGES:
             continue
-        first = number - 1
-        while first and number - first <= _MOST and is_capital(tokens[first - 1].text) and (
+        first = number - comma
+        while first and number - first <= _LONG_NAME and is_capital(tokens[first - 1].text) and (
             tokens[first - 1].norm not in _WHO
         ):
             first -= 1
         if first and tokens[first - 1].norm in _WHO:
-            return None if number - 1 - first < 2 else (first, number - 2)
-        if number - 1 - first < 2 or any(m.first < number and m.last >= first for m in sentence.mentions):
+            return None if number - comma - first < 2 else (first, number - 1 - comma)
+        if number - comma - first < 2 or any(m.first < number and m.last >= first and m.table != "grades"
+                                             for m in sentence.mentions):  # fmt: skip
             continue
+        if first and short and tokens[number].quantity is None:
+            continue  # "Pain Team 2y": no note opens so
         if first and not tokens[first - 1].punctuation and tokens[first - 1].norm not in ("for", "is", "of", "on"):
             continue
-        return first, number - 2
+        return first, number - 1 - comma
     return None
+
+
+_IN_YEARS = re.compile(r"\d{1,3}(?:[-/]?(?:y|yo|yrs?)[-/]?[mf]?|[-/]?[mf])$")  # "6y", "45M", "58yoF"
+_LONG_NAME = 4  # words
 
 
 _WHO = frozenset({"patient", "recipient", "little", "young", "baby", "child", "donor"})

@@ -36,7 +36,24 @@ _LEAST = 3  # letters of a word that could name a thing
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
-    return [fact for sentence in reading.sentences for fact in _denied(reading, sentence)]
+    return [fact for sentence in reading.sentences for fact in (*_denied(reading, sentence), *_no_such(reading, sentence))]
+
+
+def _no_such(reading: Reading, sentence: Sentence) -> Iterator[Fact]:
+    """ "Frozen section benign, so no hemicolectomy": an operation that no row names."""
+    if sentence.section in _ELSEWHERE or not sentence.says({"no"}):
+        return
+    tokens = sentence.tokens
+    for at in range(len(tokens) - 1):
+        if tokens[at].norm != "no" or base.scope_at(sentence, "certainty", at + 1, "affirmed") != "negated":
+            continue
+        last = next((one for one in range(at + 1, min(at + 4, len(tokens)))
+                     if tokens[one].norm.endswith(clauses.OPERATED)), None)  # fmt: skip
+        named = any(m.first <= (last or at) and at < m.last and m.table != "sites" for m in sentence.mentions)
+        if last is None or named or base.scope_at(sentence, "status", last, "performed") != "performed":
+            continue
+        yield base.make("act", reading, sentence, at, last, text=story.words(sentence, at + 1, last),
+                        certainty="negated")  # fmt: skip
 
 
 def _denied(reading: Reading, sentence: Sentence) -> Iterator[Fact]:

@@ -216,6 +216,8 @@ _NOT_SEEN = frozenset(
 
 
 _NAMES, _WORDS = 4, 7
+_TALK = frozenset("it wait we he she they i that this you sorry hang hold thanks thank not".split())
+_BROKEN_TALK = frozenset("did had does nail nails plate plates screw screws staple staples allergy transfusion".split())
 _SIDE_OUT = frozenset({"left", "right", "side", "today", "the", "his", "her"})
 _SMALL = frozenset("in of the at on within noted seen obvious visible gross his her left right".split())
 
@@ -250,6 +252,8 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue  # "left knee done, no right knee": what was not operated on
         if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
             continue
+        if words[0].norm in _TALK or words[-1].norm.endswith(clauses.OPERATED) or any(word.norm in _BROKEN_TALK for word in words):
+            continue  # "no it had not", "no wait it did not"
         if any(token.quantity is not None and token.quantity.unit in ("wk", "mo") and token.norm != "." for token in (
             tokens[end : end + _HOW_LONG]
         )):

@@ -48,6 +48,8 @@ def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         if person.first and sentence.tokens[person.first - 1].norm in ("with", "by") and sentence.index:
             continue  # "turned over to the cornea service with Mrs. Jun"
+        if person.first and sentence.tokens[person.first - 1].norm == "(":
+            continue  # "laparoscopy last week (Ms Harding)": who did it
         if any(people.beside(sentence, role.first, role.last, [person], 3, set()) == person for role in roles):
             continue
         return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,
@@ -98,6 +100,8 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
             start += 1
         if start >= len(tokens):
             return []
+        if not cued and token.norm == "patient" and tokens[start - 1].norm == "is":
+            cued = _stands_alone(sentence, start)
         capital = tokens[start].text[:1].isupper() and not tokens[start].text.isupper() or (
             len(tokens[start].text) == 1 and tokens[start].text.isupper()
         )
@@ -111,6 +115,19 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
                               text=people.joined(tokens[start:end]), status="performed",
                               certainty="affirmed")]  # fmt: skip
     return []
+
+
+def _stands_alone(sentence: Sentence, start: int) -> bool:
+    """ "Patient is Delphine Okonjo MRN 44129": two words in capitals that no row names, and then something else."""
+    tokens = sentence.tokens
+    end = start
+    while end < len(tokens) and end - start < _MOST_NAMES and people.is_capital(tokens[end].text):
+        end += 1
+    named = any(m.first < end and start <= m.last for m in sentence.mentions)
+    return end - start > 1 and not named
+
+
+_MOST_NAMES = 4
 
 
 def _record(reading: Reading, sentence: Sentence) -> list[Fact]:

@@ -19,7 +19,7 @@ KINDS = ("patient_age", "patient_weight")
 
 _TITLES = frozenset({"mr", "mister", "mrs", "missus", "miss", "ms", "master", "mr.", "mrs.", "ms.", "madam"})
 _LABELS = frozenset({"pt", "patient", "name"})
-_WITH_SEX = re.compile(r"^(\d{1,3})[-/]?([mf])$")
+_WITH_SEX = re.compile(r"^(\d{1,3})(?:[-/]?(?:y|yo|yrs?)[-/]?[mf]?|[-/]?[mf])$")
 _SEX = frozenset({"m", "f", "male", "female", "man", "woman", "boy", "girl", "gentleman", "lady", "yo", "y", "yrs"})
 _VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an", "next", "in", "at",
                     "after", "from", "for", "today", "tomorrow", "call", "daily", "week", "to", "on",
@@ -48,7 +48,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             early = sentence.index < _OPENING or index < _FIRST and sentence.section == "indication"
             sexed = _WITH_SEX.match(token.norm) if token.quantity is None and early else None
-            if sexed and int(sexed[1]) <= _OLDEST and not people.is_calibre(sentence, index):
+            if sexed and int(sexed[1]) <= _OLDEST and not people.is_calibre(sentence, index) and (
+                token.norm[-1] in "mf" or _is_years(sentence, index)
+            ):
                 facts.append(
                     base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",
                               **_SURE)
@@ -61,6 +63,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _age(reading, sentence, grammar, index, named)
                 facts += _bare_weight(reading, sentence, index)
     return facts
+
+
+def _is_years(sentence: Sentence, index: int) -> bool:
+    """ "Nell Okafor-Dean, 6y", "(66y)": right behind a name or mark; not "pain for 3y", "3y of pain"."""
+    before = sentence.tokens[index - 1] if index else None
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "."
+    led = before is None or before.norm in (",", "(", ":", "/") or people.named_and_aged(sentence)
+    led = bool(led) and (before is None or before.norm in (",", "(", ":", "/") or people.is_capital(before.text))
+    return led and after not in ("of", "ago", "hx", "history", "post", "after", "fu", "follow", "since", "later")
 
 
 def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
