@@ -79,7 +79,7 @@ def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
             cue = next_cue(draft.tokens, start, by_first)
             if cue is None:
                 break
-            if _is_alone(draft, cue) and pending and cue.row.action == "replace":
+            if _is_alone(draft, cue) and pending and cue.row.action == "replace" and not _is_answer(out, cue, pending[0]):
                 following = pending.pop(0)
                 draft.tokens = [*draft.tokens, *following.tokens]
             cue = rejoined(out, draft, cue)
@@ -107,6 +107,12 @@ def _relocate(draft: Draft, before: Sequence[Token], known: int) -> None:
 
 def _is_alone(draft: Draft, cue: Cue) -> bool:
     return all(token.punctuation for token in (*draft.tokens[: cue.first], *draft.tokens[cue.end :]))
+
+
+def _is_answer(out: Sequence[Draft], cue: Cue, following: Draft) -> bool:
+    """ "Drain? No. Specimen? None.": a bare no behind a question, and no other value behind it."""
+    asked = bool(out) and out[-1].tokens[-1:] and out[-1].tokens[-1].norm == "?"
+    return bool(asked) and cue.phrase == "no" and all(token.quantity is None for token in following.tokens)
 
 
 def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> int:

@@ -165,6 +165,8 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
             return
     elif at == place.last:
         between = _between(place, at, place.first)
+        if ":" in (place.norm(at - 1), place.norm(at - 2)):
+            return  # "How much went in? Nine litres.": asked and told
         if fact.kind == "device_size" and place.norm(at + 1) in _RELATION:
             yield f"it may be no size but a distance ('{tokens[at].text} {tokens[at + 1].text}')"
             return

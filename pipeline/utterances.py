@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline import contrasts, fillers, hesitated, how_often, letters, numerals, queries, stray_stops, streams
+from pipeline import asked_told, contrasts, fillers, hesitated, how_often, letters, numerals, queries, stray_stops, streams
 from pipeline.corrections import settle
 from pipeline.gapped import lend
 from pipeline.quantities import merge
@@ -51,7 +51,7 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
         contrasts.settle(draft, words)
         hesitated.settle(draft, words)
         queries.settle(draft, words)
-    settled = settle(drafts, words)
+    settled = asked_told.join(settle(drafts, words))
     kept = [draft for draft in settled if draft.tokens or draft.strikes]
     return [Sentence(index, tuple(draft.tokens), tuple(draft.strikes)) for index, draft in enumerate(kept)]
 

@@ -8,7 +8,7 @@ from pipeline.clauses import word_set as _words
 from pipeline.records import Sentence
 
 _CUES_AGAIN = _words(
-    "rtc u fu follow followup opd rv control review reviewed seen see clinic check appointment recall revisit visit "
+    "rtc u fu follow followup opd rv xr xrays control review reviewed seen see clinic check appointment recall revisit visit "
     "return returns back results result level test labs film films imaging echo duplex scan mri xray ray radiograph "
     "radiographs repeat repeated change gp listed psa bloods fbc amylase pth tsh colonoscopy ultrasound ct recheck "
     "surveillance consultation removed removal out"
@@ -40,9 +40,12 @@ def cue_of(sentence: Sentence, index: int, leads: Set[str] = frozenset()) -> int
             return at  # "cystoscopy in three months"
         if token.norm == "level" and at and tokens[at - 1].norm == "heart":
             continue  # "above heart level for three days"
+        if token.norm == "again" and at and tokens[at - 1].norm in _COMES:
+            return at  # "he comes again in four weeks"
         if token.norm not in _CUES_AGAIN or (token.norm == "u" and (not at or tokens[at - 1].norm != "/")):
             continue
-        if any(other.norm in _SEEN_NOW for other in tokens[max(0, at - 3) : at]):
+        walked = at > 1 and tokens[at - 1].norm.endswith("ed") and token.norm in ("see", "review", "clinic")
+        if not walked and any(other.norm in _SEEN_NOW for other in tokens[max(0, at - 3) : at]):
             return None
         if token.norm == "for" or lead == "for" and token.norm in ("out", "back", "seen", "see"):
             return None
@@ -53,11 +56,14 @@ def cue_of(sentence: Sentence, index: int, leads: Set[str] = frozenset()) -> int
         for at in range(index + 1, min(index + 7, len(tokens))):
             if tokens[at].norm in (".", ";", ","):
                 return None
+            if tokens[at].norm == "again" and tokens[at - 1].norm in _COMES:
+                return at
             if tokens[at].norm in ("follow", "followup", "review", "clinic", "appointment", "recall", "check"):
                 return at
     return None
 
 
+_COMES = frozenset({"come", "comes", "coming", "see", "seen"})
 _IN = frozenset({"in", "at", "after"})
 _SEEN_AGAIN = frozenset({"clinic", "follow-up", "followup", "review", "appointment", "opd", "outpatients"})
 
@@ -71,7 +77,7 @@ def _stitches(sentence: Sentence, at: int) -> bool:
 def name_of(sentence: Sentence, cue: int) -> str | None:
     """What the follow-up is, where it is more than a visit: "x-ray", "scan", "sutures out"."""
     word = sentence.tokens[cue].norm
-    if word in ("ray", "xray", "radiograph", "radiographs"):
+    if word in ("ray", "xray", "xr", "xrays", "radiograph", "radiographs"):
         return "x-ray"
     if word in ("out", "removed", "removal"):
         near = [token.norm for token in sentence.tokens[max(0, cue - 5) : cue + 4]]

@@ -57,7 +57,7 @@ def is_call(sentence: Sentence) -> bool:
         if norm in _CALL and not (norm == "ed" and not sentence.tokens[at].text.isupper()):
             return True
         back = norms[at + 1 : at + 4]
-        if norm in _COMES and "if" in norms[max(0, at - 4) : at] and norms[at - 1] not in _COMERS:
+        if norm in _COMES and {"if", "should"} & set(norms[max(0, at - 4) : at]) and norms[at - 1] not in _COMERS:
             continue  # "if stiffness comes back we may do a release"
         if set(norms[max(0, at - 3) : at]) & _BY_US:
             continue  # "we will come back and do the artery"
@@ -219,12 +219,25 @@ def sign_before_call(sentence: Sentence) -> tuple[int, int] | None:
         while norm != "any" and first < len(norms) and norms[first] in _AFTER_CUE:
             first += 1
         for at in range(first + 1, min(len(norms), cue + _SIGN_WORDS)):
+            if norms[at] == _ARROW and _to_whom(norms, at + 1):
+                return (cue if norm == "any" else first), at - 1  # "if swelling or calf pain -> A&E"
             if norms[at] in (".", ";", _ARROW) or norms[at] in _PAST:
                 break
+            if norms[at] == "straight" and norms[at + 1 : at + 2] in (["back"], ["to"]) and norms[at - 1] == ",":
+                return (cue if norm == "any" else first), at - 2  # "any trouble passing water, straight back in"
             end = _before_call(sentence, norms, at, norm != "any")
             if end is not None and end >= first and not set(norms[first : end + 1]) & _CALL:
                 return (cue if norm == "any" else first), end
     return None
+
+
+def _to_whom(norms: list[str], at: int) -> bool:
+    """Whether an arrow points to who is to be called, or where to come to."""
+    ahead = norms[at : at + 3]
+    return bool((_CALL | _PLACES) & set(ahead)) or ahead == ["a", "&", "e"]
+
+
+_PLACES = _words("gp ward hospital clinic casualty er a/e back 999 911 111 us")
 
 
 def _before_call(sentence: Sentence, norms: list[str], at: int, bare: bool) -> int | None:

@@ -16,7 +16,7 @@ _EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagno
 _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
      "watch", "worry", "worrying", "warning", "flags", "alert", "rings", "phone", "phones", "ed", "come", "comes",
-     "a&e", "called", "bring", "brings"}
+     "a&e", "called", "bring", "brings", "straight", "->"}
 )  # fmt: skip
 _NAMING = frozenset({"flags", "warning", "alert"})  # "red flags are swelling and fever"
 _NOUNS = frozenset({"ring", "report", "contact", "watch", "alert", "flags"})
@@ -70,8 +70,10 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
         if any(m.id == "wound-care" and m.first < cue <= m.last for m in base.mentions(sentence, "aftercare")):
             continue  # "a dressing change on day five": no visit
         distance = abs(index - cue)
+        denied = any(s.rule in ("not-done", "none") and s.value == "negated" and min(cue, index) >= s.first
+                     and index < s.last and sentence.tokens[s.last].norm in _NO_NEED for s in sentence.scopes)  # fmt: skip
         fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
-                          name=visits.name_of(sentence, cue), certainty="affirmed")  # fmt: skip
+                          name=visits.name_of(sentence, cue), certainty="negated" if denied else "affirmed")
         planned = fact.status == "performed" or fact.status == "conditional" and _is_sure(sentence, index)
         facts.append(replace(fact, status="planned") if planned else fact)
         facts += _and_again(reading, sentence, index, cue)
@@ -129,6 +131,7 @@ def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> li
     return facts
 
 
+_NO_NEED = frozenset({"needed", "required", "necessary", "planned", "booked", "arranged", "wanted", "indicated"})
 _AND = frozenset({",", "+", "and", "&", "then", ")", "("})
 _ANEW = frozenset({"again", "at", "in", "after"})
 _TO_NEXT, _AGAIN = 5, 8
