@@ -232,6 +232,6 @@ def is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
 
 
 _OF_ANY = frozenset(
-    "performed used needed required indicated attempted wanted planned inserted placed implanted administered confirmed "
-    "identified visualised visualized completed achieved included injected infused".split()
+    "performed used needed required indicated attempted wanted planned inserted placed implanted administered "
+    "confirmed identified visualised visualized completed achieved included injected infused".split()
 )

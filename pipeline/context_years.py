@@ -9,13 +9,14 @@ from pipeline.records import Scope, Sentence, Token
 from pipeline.rows import ContextRule
 
 _DATED = frozenset({"procedures", "diagnoses", "complications"})
+_LASTING = frozenset({"stent", "coronary-stent", "pacemaker", "icd", "drug-eluting-stent"})  # devices that people have
 
 
 def years(sentence: Sentence) -> list[Scope]:
     """What is said with a year ("lumpectomy in 2015", "done in twenty eleven") was before this operation."""
     tokens = sentence.tokens
     found = []
-    dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in _DATED
+    dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in _DATED or m.id in _LASTING
              for ahead in (1, 2) if ahead == 1 or tokens[min(m.last + 1, len(tokens) - 1)].norm == "("}  # fmt: skip
     for index in range(1, len(tokens)):
         if _is_early(tokens[index]):

@@ -79,7 +79,8 @@ def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
             cue = next_cue(draft.tokens, start, by_first)
             if cue is None:
                 break
-            if _is_alone(draft, cue) and pending and cue.row.action == "replace" and not _is_answer(out, cue, pending[0]):
+            alone = _is_alone(draft, cue) and pending and cue.row.action == "replace"
+            if alone and not _is_answer(out, cue, pending[0]):
                 following = pending.pop(0)
                 draft.tokens = [*draft.tokens, *following.tokens]
             cue = rejoined(out, draft, cue)

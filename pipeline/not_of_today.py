@@ -198,8 +198,8 @@ _WHO = 4  # tokens
 
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 _ELSE = frozenset({"irrigation", "fluids", "drugs"})
-_NOTHING_BAD = _words("irrigation saline urine bile fat artefact artifact blood washout fluid normal nothing fine intact "
-                      "contrast water air")  # fmt: skip
+_NOTHING_BAD = _words("irrigation saline urine bile fat artefact artifact blood washout fluid normal nothing fine "
+                      "intact contrast water air")  # fmt: skip
 _TAKEN = _words("looked seemed appeared took taken thought presumed suspected supposed apparent feared")
 _TURNED = 9  # tokens
 

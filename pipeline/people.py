@@ -19,7 +19,8 @@ _ENDS = _words(
     "the a an and or of in on at to for with by from is was were are has had have will would who which this that he "
     "she they i we his her their as not no first second assisting assisted assistant surgeon anesthetist "
     "anaesthetist anesthesiologist anaesthesiologist anesthesia anaesthesia scrub nurse resident fellow registrar "
-    "mrn nhs dob present performed operating dictating speaking age aged year years old male female man woman patient under "
+    "mrn nhs dob present performed operating dictating speaking age aged year years old male female man woman patient "
+    "under "
     "supine prone lateral position general spinal local left right bilateral procedure operation diagnosis indication "
     "today admitted date born hospital record number allergic allergy consent consented brought taken weight "
     "positioned placed underwent presented presents came comes then after before during she's he's weighs hand"
@@ -254,7 +255,9 @@ def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
     for number in range(3, len(tokens)) if sentence.index < _EARLY else ():
         quantity, comma = tokens[number].quantity, tokens[number - 1].norm == ","
         short = _IN_YEARS.match(tokens[number].norm) is not None
-        if not short and (quantity is None or quantity.unit not in (None, "a") or quantity.form != "number" or not comma):
+        if not short and (
+            quantity is None or quantity.unit not in (None, "a") or quantity.form != "number" or not comma
+        ):
             continue
         value = quantity.value if quantity is not None else _YOUNGEST
         if not short and (value is None or value != int(value) or not _YOUNGEST <= value <= _OLDEST or (

@@ -1,5 +1,5 @@
-"""Words taken back by a "not": named again ("Synvisc, sorry not Synvisc, the Durolane"), or denied right behind a cue of
-correction ("a hemovac was placed, correction, no drain was placed", "we sent it to the lab, no, we did not send it")."""
+"""Words taken back by a "not": named again ("Synvisc, sorry not Synvisc, the Durolane"), or denied right behind a cue
+("a hemovac was placed, correction, no drain was placed", "we sent it to the lab, no, we did not send it")."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ _APOLOGY = frozenset("sorry no wait oh correction i mean meant er um actually it
 _ARTICLES = frozenset({"a", "an", "the"})
 _LEADS_NEW = frozenset({"but", "it", "was", "it's", "rather", "used", "we", "actually"})
 # "Medial, not medial enough", "left, not left alone": nothing is put in its place.
-_GOES_ON = frozenset("enough and or only as to in at on of by with for so alone just today yet needed used seen".split())
+_GOES_ON = frozenset(
+    "enough and or only as to in at on of by with for so alone just today yet needed used seen".split()
+)
 
 
 def take_back(draft: Draft, words: Sequence[Word]) -> None:
@@ -72,8 +74,8 @@ def _said(tokens: Sequence[Token]) -> list[str]:
 _NOTHING = frozenset({"no", "nothing", "none"})
 _DENIES = frozenset({"not", "didn't", "don't", "doesn't", "never", "wasn't", "weren't"})
 _WHO = frozenset("we i it they he she that this".split())
-_THINGS = frozenset({"drains", "specimens", "drugs", "devices", "sutures", "dressings", "injectates", "procedures", "acts",
-                     "anaesthesia", "closures"})  # fmt: skip
+_THINGS = frozenset("drains specimens drugs devices sutures dressings injectates procedures acts anaesthesia "
+                    "closures".split())  # fmt: skip
 _STREAM = 10  # tokens that such a correction reaches back in speech without marks
 _SURE = APOLOGIES | {"correction", "scratch that", "strike that", "delete that", "cancel that", "no no"}
 

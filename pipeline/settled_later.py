@@ -38,7 +38,30 @@ _FOUND = frozenset({"findings", "diagnoses", "complications"})
 
 def told(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     """The facts, suspicions that are settled later as they were settled. Pure."""
-    return [_told(fact, reading) for fact in facts]
+    return [_done_after_all(_told(fact, reading), reading) for fact in facts]
+
+
+def _done_after_all(fact: Fact, reading: Reading) -> Fact:
+    """ "A block was deferred until the nerve was checked ... the block was then given": what was put off was done."""
+    put_off = fact.certainty == "negated" or fact.status == "planned"
+    if fact.kind not in _DOABLE or not put_off or fact.status not in ("performed", "planned") or fact.name is None:
+        return fact
+    head = fact.evidence.heard.lower().rstrip(".,;:").split()[-1:]
+    for sentence in reading.sentences:
+        if not head or not sentence.tokens or sentence.tokens[0].first <= fact.evidence.last:
+            continue
+        norms = [token.norm for token in sentence.tokens]
+        for at in range(1, len(norms) - 3):
+            if norms[at - 1] == "the" and norms[at] == head[0] and norms[at + 1] in ("was", "were") and (
+                norms[at + 2] in _THEN and norms[at + 3] in _CARRIED
+            ):
+                return replace(_settled(fact, sentence, at, at + 3, "affirmed"), status="performed")
+    return fact
+
+
+_DOABLE = frozenset({"anaesthesia", "drain", "procedure", "act", "device", "medication"})
+_THEN = frozenset({"then", "later", "finally", "eventually", "subsequently", "afterwards", "now"})
+_CARRIED = frozenset("given done performed placed inserted used put injected administered carried".split())
 
 
 def _told(fact: Fact, reading: Reading) -> Fact:

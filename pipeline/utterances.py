@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline import asked_told, contrasts, fillers, hesitated, how_often, letters, numerals, queries, stray_stops, streams
+from pipeline import (
+    asked_told,
+    contrasts,
+    fillers,
+    hesitated,
+    how_often,
+    letters,
+    numerals,
+    queries,
+    stray_stops,
+    streams,
+)
 from pipeline.corrections import settle
 from pipeline.gapped import lend
 from pipeline.quantities import merge

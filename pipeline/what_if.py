@@ -31,7 +31,14 @@ def _thought_of(sentence: Sentence, norms: list[str]) -> bool:
     )  # fmt: skip
 
 
-_MAY_LEAD_ON = _IF | _words("step considered thought")
+def _when_in_vain(norms: list[str], at: int) -> bool:
+    """ "When it not helps we speak about the prosthesis"."""
+    return norms[at] == "when" and norms[at + 1 : at + 2] in (["it"], ["this"], ["that"]) and bool(
+        {"not", "doesn't", "fails"} & set(norms[at + 2 : at + 4])
+    ) and bool({"help", "helps", "work", "works", "fails"} & set(norms[at + 2 : at + 6]))
+
+
+_MAY_LEAD_ON = _IF | _words("step considered thought when")
 
 
 _NEAR = 8  # tokens
@@ -42,7 +49,7 @@ _ARROW = "->"
 _DOING = _words(
     "repeat redo revise revision convert proceed refer referral consider offer go look extract remove explant exchange "
     "inject operate fuse plan book list scan biopsy mdt board surgery operation reoperation amputation chemotherapy "
-    "radiotherapy do place put insert use add start stent escalate discuss step"
+    "radiotherapy do place put insert use add start stent escalate discuss speak talk step"
 )
 _BY_US = _words("we we'll we'd i i'll i'd")
 _MODAL = _words("will would can could may might shall should must 'll needs need")
@@ -118,7 +125,7 @@ def next_step_at(sentence: Sentence) -> int | None:
     norms = [token.norm for token in sentence.tokens]
     if norms[:2] == ["next", "step"] and set(norms[2:5]) & {"if", "would", "will", "is"}:
         return min(2, len(norms) - 1)
-    cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
+    cue = next((at for at, norm in enumerate(norms) if norm in _IF or _when_in_vain(norms, at)), None)
     if cue is None and len(norms) <= 20 and _thought_of(sentence, norms):
         return 0
     if cue is None or is_call(sentence) or set(norms[:cue]) & _TELLING or norms[max(0, cue - 1)] == "see":

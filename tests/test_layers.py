@@ -20,7 +20,8 @@ LAYERS = {
             "audio segments onsets engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair figures numerals "
             "units mil_lengths levels codes identifiers dates clocks heard_clocks four_digits day_times shapes turned "
-            "compounds owners ranges comparators restated contrasts hesitated queries asked_told renamed said_not corrections "
+            "compounds owners ranges comparators restated contrasts hesitated queries asked_told renamed said_not "
+            "corrections "
             "correction_cues gapped conversion no_numbers fillers letters spelled quantities counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin facing pictures context_cues said_behind changed_plans context_reach context_behind "

@@ -278,6 +278,8 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
 
 def is_movement(sentence: Sentence, mention: Mention) -> bool:
     """ "Elevation ninety": how far the arm goes up, and nothing to be done."""
+    if mention.id == "digit-motion" and sentence.tokens[mention.first].norm in ("moves", "moved", "moving", "wiggles"):
+        return True  # "pulse good, moves the fingers": how the patient is
     after = sentence.tokens[mention.last + 1 : mention.last + 3]
     after = after[1:] if after and after[0].norm in ("to", "of", "limited") else after
     quantity = after[0].quantity if after else None

@@ -317,18 +317,6 @@ _REACTS = 12  # tokens after the word for an allergy
 _THEREFORE = frozenset({"so", "therefore", "hence", "instead", "thus", "gave", "given", "received", ";", "."})
 
 
-_REACTIONS = frozenset(
-    "rash rashes hives urticaria anaphylaxis angioedema swelling itching itch bronchospasm reaction intolerance "
-    "vomiting nausea collapse".split()
-)
-
-
-def is_told_as_reaction(sentence: Sentence, drug: Mention) -> bool:
-    """ "Penicillin: rash as a child", "codeine - vomiting": what the medicine did before, and it was not given."""
-    after = sentence.tokens[drug.last + 1 : drug.last + 4]
-    led = bool(after) and after[0].norm in (":", "-", "=", "causes", "caused", "gives", "gave")
-    return led and any(token.norm in _REACTIONS for token in after[1:])
-
 
 def allergic_to(sentence: Sentence, first: int, last: int, drug: Mention) -> bool:
     """Whether the word for an allergy at tokens first..last is said of a drug: "penicillin allergy", "allergic to

@@ -10,7 +10,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from pipeline import clauses, cues, story
-from pipeline.extractors import _went_well, base
+from pipeline.extractors import _reactions, _went_well, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept
@@ -139,6 +139,8 @@ def _complication(
     reading: Reading, sentence: Sentence, mention: Mention, found: list[Mention], grammar: Grammar
 ) -> Fact | None:
     row = grammar.table("complications", Concept)[mention.id]
+    if _reactions.is_known(sentence, mention.last):
+        return None  # "because of an anaphylaxis to cephalosporins"
     status = base.scope_at(sentence, "status", mention.first, "performed")
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
     if mention.id in _BROKE and {"found", "recovered", "retrieved", "located", "seen"} & {

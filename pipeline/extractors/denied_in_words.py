@@ -36,7 +36,8 @@ _LEAST = 3  # letters of a word that could name a thing
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
-    return [fact for sentence in reading.sentences for fact in (*_denied(reading, sentence), *_no_such(reading, sentence))]
+    told = ((*_denied(reading, sentence), *_no_such(reading, sentence)) for sentence in reading.sentences)
+    return [fact for facts in told for fact in facts]
 
 
 def _no_such(reading: Reading, sentence: Sentence) -> Iterator[Fact]:

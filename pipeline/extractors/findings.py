@@ -252,7 +252,9 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue  # "left knee done, no right knee": what was not operated on
         if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
             continue
-        if words[0].norm in _TALK or words[-1].norm.endswith(clauses.OPERATED) or any(word.norm in _BROKEN_TALK for word in words):
+        if words[0].norm in _TALK or words[-1].norm.endswith(clauses.OPERATED) or any(
+            word.norm in _BROKEN_TALK for word in words
+        ):
             continue  # "no it had not", "no wait it did not"
         if any(token.quantity is not None and token.quantity.unit in ("wk", "mo") and token.norm != "." for token in (
             tokens[end : end + _HOW_LONG]

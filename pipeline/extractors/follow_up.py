@@ -70,8 +70,10 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
         if any(m.id == "wound-care" and m.first < cue <= m.last for m in base.mentions(sentence, "aftercare")):
             continue  # "a dressing change on day five": no visit
         distance = abs(index - cue)
-        denied = any(s.rule in ("not-done", "none") and s.value == "negated" and min(cue, index) >= s.first
-                     and index < s.last and sentence.tokens[s.last].norm in _NO_NEED for s in sentence.scopes)  # fmt: skip
+        denied = any(
+            s.rule in ("not-done", "none") and s.value == "negated" and min(cue, index) >= s.first and index < s.last
+            and sentence.tokens[s.last].norm in _NO_NEED for s in sentence.scopes
+        )  # fmt: skip
         fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
                           name=visits.name_of(sentence, cue), certainty="negated" if denied else "affirmed")
         planned = fact.status == "performed" or fact.status == "conditional" and _is_sure(sentence, index)

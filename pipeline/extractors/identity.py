@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import people, story
-from pipeline.extractors import _drug_numbers, base
+from pipeline.extractors import _reactions, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, Token
 
@@ -213,9 +213,12 @@ def _is_age(sentence: Sentence, index: int) -> bool:
 def _allergy(reading: Reading, sentence: Sentence) -> list[Fact]:
     tokens = sentence.tokens
     for drug in base.mentions(sentence, "drugs"):
-        if _drug_numbers.is_told_as_reaction(sentence, drug):
+        if _reactions.is_told_as_reaction(sentence, drug):
             return [base.make("allergy", reading, sentence, drug.first, drug.last, status="performed",
                               certainty="affirmed", text=story.words(sentence, drug.first, drug.last))]  # fmt: skip
+    for first, last in _reactions.known(sentence):
+        return [base.make("allergy", reading, sentence, first - 2, last, status="performed", certainty="affirmed",
+                          text=story.words(sentence, first, last))]  # fmt: skip
     if not sentence.says({"nkda", "nka", "allergic", "allergy", "allergies", "allergic-to"}):
         return []
     for index, token in enumerate(tokens):

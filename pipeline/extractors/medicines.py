@@ -21,6 +21,7 @@ from pipeline.extractors import (
     _drug_told,
     _drug_words,
     _kit,
+    _reactions,
     _stopped,
     _washes,
     base,
@@ -94,7 +95,7 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
     for mention in base.mentions(sentence, "drugs"):
         drug = drugs[mention.id]
         if any(_drug_numbers.allergic_to(sentence, hit.first, hit.last, mention) for hit in allergic) or (
-            _drug_numbers.is_told_as_reaction(sentence, mention)
+            _reactions.is_told_as_reaction(sentence, mention)
         ):
             continue
         diluent = "diluent" in drug.classes and not (

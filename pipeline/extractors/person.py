@@ -69,9 +69,8 @@ def _is_years(sentence: Sentence, index: int) -> bool:
     """ "Nell Okafor-Dean, 6y", "(66y)": right behind a name or mark; not "pain for 3y", "3y of pain"."""
     before = sentence.tokens[index - 1] if index else None
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "."
-    led = before is None or before.norm in (",", "(", ":", "/") or people.named_and_aged(sentence)
-    led = bool(led) and (before is None or before.norm in (",", "(", ":", "/") or people.is_capital(before.text))
-    return led and after not in ("of", "ago", "hx", "history", "post", "after", "fu", "follow", "since", "later")
+    named = before is not None and people.is_capital(before.text) and people.named_and_aged(sentence) is not None
+    return (before is None or before.norm in (",", "(", ":", "/") or named) and after not in ("of", "ago", "hx", "history", "post", "after", "fu", "follow", "since", "later")
 
 
 def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
