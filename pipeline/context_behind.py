@@ -120,7 +120,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago", not "40 mg of Kenalog last year"
         if (certainty or hit.rule.id in _PLANNED) and not named and token.norm in _INTO_THE_SPINE:
-            return ends[index].first if index in ends else index  # "mother rheumatoid arthritis spinal tried twice failed"
+            return ends[index].first if index in ends else index  # "mother arthritis spinal tried twice failed"
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
             return _with_article(tokens, parts[index])
         finite = finite or token.norm in clauses.FINITE

@@ -70,7 +70,10 @@ def _is_years(sentence: Sentence, index: int) -> bool:
     before = sentence.tokens[index - 1] if index else None
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "."
     named = before is not None and people.is_capital(before.text) and people.named_and_aged(sentence) is not None
-    return (before is None or before.norm in (",", "(", ":", "/") or named) and after not in ("of", "ago", "hx", "history", "post", "after", "fu", "follow", "since", "later")
+    return (before is None or before.norm in (",", "(", ":", "/") or named) and after not in _NO_YEARS
+
+
+_NO_YEARS = frozenset({"of", "ago", "hx", "history", "post", "after", "fu", "follow", "since", "later"})
 
 
 def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
