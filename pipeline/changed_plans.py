@@ -166,6 +166,8 @@ def fronted(sentence: Sentence, hit: CueHit) -> int | None:
     """The first token of what stands before "we wanted to put", "we would do later": its object, where it opens the
     clause."""
     tokens = sentence.tokens
+    if tokens[hit.last + 1 : hit.last + 2] and tokens[hit.last + 1].quantity is not None:
+        return None  # "two point four anchors, I planned three": it has an object of its own
     at, spoken = hit.first - 1, False
     while at >= 0 and (tokens[at].norm in _SPEAKER or tokens[at].norm in _BETWEEN):
         spoken = spoken or tokens[at].norm in _SPEAKER
@@ -240,7 +242,8 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
     wanted = wanted or ends[0] in ("it", "they")  # "so it went down the sink"
     wanted = wanted or ends[0] in _HANDS and said.split()[-1] in ("away", "out")  # "so we threw it away"
-    wanted = wanted or _is_of_it(sentence, hit)
+    wanted = wanted or _is_of_it(sentence, hit) or "against" in said.split() and ends[1] in _PRONOUNS
+    wanted = wanted or "think" in said.split() and ends[1] in _PRONOUNS  # "ready, don't think I'll need it"
     if hit.rule.id not in ("none", "not-done", "not", "declined", "ruled-out") or not (
         bare or wanted or settled or said in _OF_IT
     ):
@@ -249,6 +252,26 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     topics = _HAD if settled else _DOABLE
     named = [m for m in sentence.mentions if m.table in topics and m.first in near and m.last < hit.first]
     return (named[-1].first, named[-1].last) if named else None
+
+
+def denied_title(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
+    """ "Sterilisation requested antenatally - form unsigned, NOT performed": the one thing that could be done stands
+    first, and nothing that could be done between it and the denial."""
+    if hit.rule.id != "not-done" or not hit.first or sentence.tokens[hit.first - 1].norm not in (",", "-", "–", "—", ";"):
+        return None
+    if sentence.tokens[hit.last].norm not in _PERFORMED or sentence.tokens[hit.first].norm != "not":
+        return None
+    named = [m for m in sentence.mentions if m.table in ("procedures", "acts", "drugs", "devices", "drains")
+             and m.last < hit.first]  # fmt: skip
+    begins = next((at + 1 for at in range(hit.first - 1, -1, -1) if sentence.tokens[at].norm in (".", ";")), 0)
+    named = [m for m in named if m.first >= begins]
+    if not named or len({m.first for m in named}) > 1 or named[0].first > begins + 1:
+        return None
+    between = {token.norm for token in sentence.tokens[named[0].last + 1 : hit.first]}
+    return (named[0].first, hit.last) if between & _MEANT else None
+
+
+_PERFORMED = _words("performed done given carried undertaken placed inserted used")
 
 
 def _is_of_it(sentence: Sentence, hit: CueHit) -> bool:

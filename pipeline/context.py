@@ -175,7 +175,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     later = changed_plans.not_yet(sentence, hit)
     if later is not None:
         return [Scope("status", "planned", *later, "not-yet")]
-    topic = changed_plans.denied_topic(sentence, hit)
+    topic = changed_plans.denied_topic(sentence, hit) or changed_plans.denied_title(sentence, hit)
     if topic is not None:
         spans = [topic]
     elif rule.id == "not" and (object_ := changed_plans.denied_object(sentence, hit)) is not None:
@@ -213,6 +213,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "searched":
         first = min(hit.last + 1, last)  # what was done to look for it was done
     last = context_ends.before_clause(sentence, hit, last)
+    if rule.id == "never-stopped":
+        drugs = [m.first for m in sentence.mentions if m.table == "drugs" and m.first < hit.first]
+        first = min(first, *drugs[-1:]) if drugs else first  # "apixaban 5 mg BD - not stopped"
     if rule.value == "historical":
         first = context_years.since(sentence, first, hit.first)
     if rule.value == "affirmed" and (what := not_of_today.taken_for(sentence, hit.first, hit.last)) is not None:

@@ -178,8 +178,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     over = [m.last for m in sentence.mentions if m.first <= hit.first and m.last > hit.last]
     if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
         over.append(hit.last + 3)  # "no bowel in it mesh ..."
-    if hit.last + 1 < len(tokens) and tokens[hit.last + 1].norm == "->":
-        return hit.last  # "resurfacing? no -> THR"
+    if hit.last + 1 < len(tokens) and tokens[hit.last + 1].norm in ("->", "it's"):
+        return hit.last  # "resurfacing? no -> THR", "it isn't it's frayed"
     index, named = max([hit.last, *over]) + 1, bool(over)
     place = _other_place(sentence, hit)
     if place is not None:

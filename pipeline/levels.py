@@ -58,7 +58,7 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
 
 
 _DRAWS = frozenset("draws pulls aspirations aspirates passes syringes".split())  # "L 4 pulls of 8 mL": on the left
-_LETTERED = frozenset("vitamin hepatitis mitomycin protein syringe tube pot bag bottle specimen".split())
+_LETTERED = frozenset("k vitamin hepatitis mitomycin protein syringe tube pot bag bottle specimen".split())
 
 
 def _other_initial(tokens: Sequence[Token], norms: Sequence[str], start: int, end: int) -> bool:

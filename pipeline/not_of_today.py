@@ -23,6 +23,12 @@ def scopes(sentence: Sentence) -> list[Scope]:
     if "had" in norms:
         found += [Scope("status", "conditional", *span, "had-it-been") for span in _had_it_been(norms)]
         found += [Scope("status", "historical", *span, "had-been") for span in _had_been(sentence, norms)]
+    if (where := signs_before_place(sentence)) is not None:
+        found.append(Scope("status", "conditional", 0, where, "signs"))
+    if "on" in norms:
+        for drug in _on_a_drug(sentence, norms):
+            found.append(Scope("status", "historical", *drug, "on-a-drug"))
+            found.append(Scope("certainty", "affirmed", *drug, "on-a-drug"))
     if norms[0] == "had" and (year := _had_then(sentence)) is not None:
         found.append(Scope("status", "historical", 0, year, "had-then"))
     if norms[0] in _OPENS and _opens_talk(sentence, norms):
@@ -30,6 +36,44 @@ def scopes(sentence: Sentence) -> list[Scope]:
     elif not _TELLS.isdisjoint(norms):
         found += [Scope("status", "conditional", *span, "was-told") for span in _was_told(sentence, norms)]
     return found
+
+
+def signs_before_place(sentence: Sentence) -> int | None:
+    """The last token of what should bring the patient back, told as a list before the place to go to: "Scrotal
+    swelling, can't PU, fever: SAU.", "Calf pain, breathless -> A&E"."""
+    tokens = sentence.tokens
+    at = next((n for n in range(len(tokens) - 1, max(0, len(tokens) - _PLACE_WORDS), -1)
+               if tokens[n].norm in (":", "->")), None)  # fmt: skip
+    if at is None or at < 1 or len(tokens) > _LIST or at + 1 >= len(tokens):
+        return None
+    place = tokens[at + 1]
+    named = place.norm in _PLACES or place.text in _PLACES_SHORT or [t.norm for t in tokens[at + 1 : at + 4]] == (
+        ["a", "&", "e"]
+    )
+    told = any(token.norm in _WAS for token in tokens[:at]) or tokens[0].norm in ("to", "transfer", "disposition")
+    return at - 1 if named and not told and at > 1 else None
+
+
+_PLACE_WORDS, _LIST = 6, 20  # tokens
+_PLACES = _words("casualty hospital 999 911 112")
+_PLACES_SHORT = frozenset({"SAU", "SDEC", "ED", "ER", "A&E", "AE", "GP", "EAU", "MAU", "AMU"})
+_WAS = _words("was were done seen sent referred transferred admitted")
+
+
+def _on_a_drug(sentence: Sentence, norms: list[str]) -> Iterator[tuple[int, int]]:
+    """ "Diabetic, no retinopathy, on tamsulosin": what the patient takes, told in short of the illnesses."""
+    for mention in sentence.mentions:
+        at = mention.first - 1
+        if mention.table != "drugs" or at < 1 or norms[at] != "on" or norms[at - 1] not in (",", ";", "(", "and"):
+            continue
+        ill = any(m.table in ("diagnoses", "findings") and m.first < at for m in sentence.mentions) or (
+            not _ILL.isdisjoint(norms[:at])
+        )
+        if ill and sentence.section not in ("aftercare", "follow-up", "disposition"):
+            yield mention.first, mention.last
+
+
+_ILL = _words("diabetic smoker asthmatic hypertensive epileptic known ex-smoker no")
 
 
 def _after_his(sentence: Sentence, norms: list[str]) -> Iterator[tuple[int, int]]:

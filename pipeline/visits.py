@@ -10,8 +10,8 @@ from pipeline.records import Sentence
 _CUES_AGAIN = _words(
     "rtc u fu follow followup opd rv xr xrays control review reviewed seen see clinic check appointment recall revisit "
     "visit return returns back results result level test labs film films imaging echo duplex scan mri xray ray "
-    "radiograph radiographs repeat repeated change gp listed psa bloods fbc amylase pth tsh colonoscopy ultrasound ct recheck "
-    "surveillance consultation removed removal out"
+    "radiograph radiographs repeat repeated change gp listed psa bloods fbc amylase pth tsh colonoscopy ultrasound ct "
+    "recheck surveillance consultation removed removal out"
 )
 _LOOKED_IN = _words("cystoscopy gastroscopy endoscopy ogd sigmoidoscopy hysteroscopy bronchoscopy laryngoscopy"
                     " mammogram angiogram")

@@ -63,6 +63,8 @@ def is_call(sentence: Sentence) -> bool:
             continue
         if norm in _CALL and not (norm == "ed" and not sentence.tokens[at].text.isupper()):
             return True
+        if at and norms[at - 1] in _POINTS and _to_whom(norms, at):
+            return True
         back = norms[at + 1 : at + 4]
         if norm in _COMES and {"if", "should"} & set(norms[max(0, at - 4) : at]) and norms[at - 1] not in _COMERS:
             continue  # "if stiffness comes back we may do a release"
@@ -78,8 +80,8 @@ def _led_on(sentence: Sentence, norms: list[str], cue: int) -> bool:
     end = next((at for at in range(cue + 1, len(norms)) if norms[at] in (".", ";")), len(norms))
     if set(norms[cue:end]) & _PAST:
         return False
-    if _ARROW in norms[cue:end]:
-        return True
+    if {_ARROW, ":"} & set(norms[cue + 1 : end]):
+        return True  # "if that fails -> ESWL", "if no benefit by 3/12: block"
     for at in range(cue + 1, end - 2):
         if norms[at] in _MODAL and norms[at + 1] == "be" and norms[at + 2] in _OFFERED:
             return True  # "if it collapses a replacement would be considered"
@@ -226,9 +228,9 @@ def sign_before_call(sentence: Sentence) -> tuple[int, int] | None:
         while norm != "any" and first < len(norms) and norms[first] in _AFTER_CUE:
             first += 1
         for at in range(first + 1, min(len(norms), cue + _SIGN_WORDS)):
-            if norms[at] == _ARROW and _to_whom(norms, at + 1):
+            if norms[at] in _POINTS and _to_whom(norms, at + 1):
                 return (cue if norm == "any" else first), at - 1  # "if swelling or calf pain -> A&E"
-            if norms[at] in (".", ";", _ARROW) or norms[at] in _PAST:
+            if norms[at] in (".", ";", *_POINTS) or norms[at] in _PAST:
                 break
             if norms[at] == "straight" and norms[at + 1 : at + 2] in (["back"], ["to"]) and norms[at - 1] == ",":
                 return (cue if norm == "any" else first), at - 2  # "any trouble passing water, straight back in"
@@ -241,10 +243,13 @@ def sign_before_call(sentence: Sentence) -> tuple[int, int] | None:
 def _to_whom(norms: list[str], at: int) -> bool:
     """Whether an arrow points to who is to be called, or where to come to."""
     ahead = norms[at : at + 3]
-    return bool((_CALL | _PLACES) & set(ahead)) or ahead == ["a", "&", "e"]
+    if norms[at - 1] != _ARROW:
+        ahead = ahead[:1]  # "fever: SAU", "hot joint - 999/ED"
+    return bool((_CALL | _PLACES) & {part for word in ahead for part in word.split("/")}) or ahead == ["a", "&", "e"]
 
 
-_PLACES = _words("gp ward hospital clinic casualty er a/e back 999 911 111 us")
+_POINTS = frozenset({_ARROW, ":", "-", "–", "—"})
+_PLACES = _words("sau sdec ae gp ward hospital clinic casualty er a/e back 999 911 111 us")
 
 
 def _before_call(sentence: Sentence, norms: list[str], at: int, bare: bool) -> int | None:

@@ -65,7 +65,9 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     if any(m.table == "drugs" and drug.first - 4 <= m.last < drug.first for m in sentence.mentions):
         lead = []  # "warfarin stopped five days before heparin": of the drug before
     off = bool(_OFF & set(lead)) and not set(lead) & {"switched", "turned", "cut", "not"} and not (
-        lead[-2:] == [",", "then"] or lead[-1:] in (["then"], [","])  # "twelve mL off, then hyaluronate"
+        any(token.quantity is not None and token.quantity.form == "clock"
+            for token in tokens[max(0, drug.first - 3) : drug.first])  # "traction off at 10:01, cefuroxime 1.5 g"
+        or lead[-2:] == [",", "then"] or lead[-1:] in (["then"], [","])  # "twelve mL off, then hyaluronate"
     )
     if cue is None and not off:
         return False, ()

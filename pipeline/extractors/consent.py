@@ -21,7 +21,8 @@ _DISCUSSED = frozenset(
      "accept", "appreciates", "warned"}
 )  # fmt: skip
 _PAUSE = (("time", "out"), ("timeout",), ("team", "pause"), ("surgical", "pause"), ("safety", "pause"),
-          ("who", "checklist"), ("safety", "checklist"), ("surgical", "checklist"), ("stop", "moment"))  # fmt: skip
+          ("who", "checklist"), ("who", "done"), ("who", "complete"), ("who", "completed"), ("safety", "checklist"),
+          ("surgical", "checklist"), ("stop", "moment"))  # fmt: skip
 _PAUSE_BY_WORD = {cue[0]: tuple(other for other in _PAUSE if other[0] == cue[0]) for cue in _PAUSE}
 _CHECKED = frozenset({"confirmed", "verified", "checked", "agreed"})
 _MARK = frozenset({"marked", "marking", "mark", "initialed", "initialled"})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses, story, visits, what_if
+from pipeline import clauses, not_of_today, story, visits, what_if
 from pipeline.extractors import _care_stages, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, replace
@@ -150,7 +150,11 @@ def _from_day(sentence: Sentence, cue: int) -> int:
 
 
 def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
-    if not sentence.says(_RETURN) or (sentence.says({"free"}) and sentence.says({"questions"})):
+    if (listed := not_of_today.signs_before_place(sentence)) is not None and sentence.section in _SIGN_SECTIONS:
+        first = int(sentence.tokens[0].norm in ("if", "any"))
+        return [base.make("warning_sign", reading, sentence, first, listed, status="planned", certainty="affirmed",
+                          text=story.words(sentence, first, listed))]  # fmt: skip
+    if not (sentence.says(_RETURN) or what_if.is_call(sentence)) or (sentence.says({"free"}) and sentence.says({"questions"})):
         return []  # "if you have any questions, please feel free to contact me"
     tokens = sentence.tokens
     planned = any(scope.value == "planned" for scope in sentence.scopes)

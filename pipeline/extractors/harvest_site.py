@@ -26,7 +26,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
         sources = [site for site in base.mentions(sentence, "sites")
-                   if site.id != _TAKEN_ITSELF and _is_harvest(sentence, site, harvest, grammar, parts[site.first])]
+                   if site.id != _TAKEN_ITSELF and not _only_prepared(sentence, site) and _is_harvest(sentence, site, harvest, grammar, parts[site.first])]
         taken = [site for site in sources if _was_harvested(sentence, site)]
         for site in sources:
             if any(_is_where(sentence, one, site) for one in taken):
@@ -42,6 +42,20 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if not sources:
             facts += _bare_crest(reading, sentence, parts)
     return facts
+
+
+def _only_prepared(sentence: Sentence, site: Mention) -> bool:
+    """ "Both crests prepped", "the right crest was prepared but not used": nobody said that it was taken there."""
+    ahead = []
+    for token in sentence.tokens[site.last + 1 : site.last + _TO_VERB]:
+        if token.punctuation or token.quantity is not None:
+            break
+        ahead.append(token.norm)
+    return bool(_PREPARED & set(ahead)) and not _TAKEN & set(ahead)
+
+
+_PREPARED = frozenset({"prepped", "prepared", "draped", "painted", "marked", "cleaned", "shaved"})
+_TO_VERB = 5  # tokens
 
 
 def _bare_crest(reading: Reading, sentence: Sentence, parts: list[str]) -> list[Fact]:
@@ -61,6 +75,8 @@ def _bare_crest(reading: Reading, sentence: Sentence, parts: list[str]) -> list[
         sides = [n for n in inside if tokens[n].norm in ("left", "right", "both")]
         ways = [n for n in inside if tokens[n].norm in ("anterior", "posterior")]
         if not sides or any(tokens[n].quantity is not None for n in range(min(at, sides[0]), max(at, sides[0]))):
+            continue
+        if any(token.norm in _PREPARED for token in tokens[at + 1 : at + _TO_VERB]):
             continue
         said = tokens[min(sides, key=lambda n: abs(n - at))].norm
         side: Laterality = "bilateral" if said == "both" else "left" if said == "left" else "right"

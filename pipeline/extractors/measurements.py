@@ -28,12 +28,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
-            if quantity is not None and quantity.form in ("number", "range", "fraction", "size"):
+            if quantity is not None and quantity.form in ("number", "range", "fraction", "size") and not (
+                quantity.unit == "%" and (sentence.section == "consent" or sentence.says(_CONSENT))
+            ):  # "consent incl. chronic pain 10%": how often it happens
                 told = _number(reading, sentence, grammar, rows, index, quantity)
                 facts += _whose_measure.as_limit(sentence, index, told)
     return facts
 
 
+_CONSENT = frozenset({"consent", "consented", "risk", "risks"})
 _FULL_TURN = 360  # degrees
 
 

@@ -64,7 +64,7 @@ _TAKEN_LATER = frozenset("analgesic nsaid opioid antibiotic anticoagulant antipl
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
 _BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
 _BODY_UNITS, _DILUENTS = ("kg", "[lb_av]", "[oz_av]"), ("sodium-chloride", "water-for-injection")
-# Tokens; before any other claim; where a row of them leaves no doubt; "cefazolin 2 g dexamethasone 8 mg": the order shown
+# Tokens; before any other claim; where a row leaves no doubt; "cefazolin 2 g dexamethasone 8 mg": the order shown
 _CLOSE, _SAID_ON, _CONCENTRATION_AHEAD, _TOTAL_REACH, _OWN, _OTHER_ORDER, _WRONG_STYLE = 16, 66, 9, 70, -1, 12, 8
 
 

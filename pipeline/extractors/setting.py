@@ -274,7 +274,7 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "spinal on the traction table"
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
         return True
-    if words[0] == "sedation" and before is not None and before.norm in _HOW_DEEP:
+    if words[0] == "sedation" and before is not None and before.norm in _HOW_DEEP | {"no", "without"}:
         return True  # "bier block and a little sedation arm table"
     if opens and words[0] == "sedation" and any(m.table == "drugs" and m.first == mention.last + 1
                                                 for m in sentence.mentions):  # fmt: skip
@@ -310,6 +310,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return opens
     if after.norm in ("only", "alone"):  # "Local only."
         behind = tokens[mention.last + 2] if mention.last + 2 < len(tokens) else None
+        if words[0] == "local" and any(m.first == mention.last + 2 for m in base.mentions(sentence, "drugs")):
+            return True  # "local only lidocaine one percent"
         return opens and (behind is None or behind.punctuation or behind.quantity is not None)
     if words[0] in ("general", "ga") and after.norm in _BY_AIRWAY and (
         _told_anaesthetic.is_airway(sentence, mention.last + 2)
