@@ -60,7 +60,23 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
         for place in places:
             doubts = (*facts[place].doubts, MORE) if several else facts[place].doubts
             made[place] = replace(facts[place], status="performed", doubts=doubts)
-    return made
+    return _harvested(made, told)
+
+
+def _harvested(facts: list[Fact], told: dict[int, list[int]]) -> list[Fact]:
+    """ "We'll take from the left crest, ten of lidocaine there first ... first syringe, four": the draws that follow
+    tell that marrow was taken there, behind the local anaesthetic."""
+    drawn = [fact.evidence.first for fact in facts if fact.kind in ("draw", "harvest_total", "draw_count")
+             and fact.status == "performed" and fact.certainty == "affirmed"]  # fmt: skip
+    if not drawn or any(fact.kind == "harvest_site" and fact.status == "performed" for fact in facts):
+        return facts
+    for places in told.values():
+        sites = [place for place in places if facts[place].kind == "harvest_site"]
+        if sites and facts[sites[0]].status == "planned" and max(drawn) > facts[sites[0]].evidence.last:
+            for place in places:
+                if place in sites or facts[place].role == "local_anaesthetic":
+                    facts[place] = replace(facts[place], status="performed")
+    return facts
 
 
 def _done_here(sentence: Sentence, facts: Sequence[Fact]) -> int | None:

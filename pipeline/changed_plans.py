@@ -257,7 +257,7 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
 def denied_title(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     """ "Sterilisation requested antenatally - form unsigned, NOT performed": the one thing that could be done stands
     first, and nothing that could be done between it and the denial."""
-    if hit.rule.id != "not-done" or not hit.first or sentence.tokens[hit.first - 1].norm not in (",", "-", "–", "—", ";"):
+    if hit.rule.id != "not-done" or not hit.first or sentence.tokens[hit.first - 1].norm not in _MARKS:
         return None
     if sentence.tokens[hit.last].norm not in _PERFORMED or sentence.tokens[hit.first].norm != "not":
         return None
@@ -271,6 +271,7 @@ def denied_title(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     return (named[0].first, hit.last) if between & _MEANT else None
 
 
+_MARKS = frozenset({",", "-", "–", "—", ";"})
 _PERFORMED = _words("performed done given carried undertaken placed inserted used")
 
 

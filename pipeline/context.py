@@ -141,7 +141,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         spans.append(_whole(sentence, hit))
     else:
         back = start_behind(sentence, hit)
-        if axis == "status" or rule.direction != "after" and _told_before(sentence, hit.first):
+        if axis == "status" or rule.direction != "after" and _told_before(sentence, hit.first) and (
+            context_ends.before_aside(sentence, hit.first) is None
+        ):
             back = max(back, clauses.bounds(sentence, hit.first)[0])
         leads = rule.id == "nil" and _leads(sentence, hit)
         behind = rule.direction == "after" and said_behind.is_behind(sentence, hit)
@@ -213,6 +215,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "searched":
         first = min(hit.last + 1, last)  # what was done to look for it was done
     last = context_ends.before_clause(sentence, hit, last)
+    if rule.axis == "certainty" and (omitted := context_ends.left_out_before(sentence, hit)) is not None:
+        return [Scope("status", "historical", *omitted, "omitted-before"),
+                Scope("certainty", "affirmed", *omitted, "omitted-before")]  # fmt: skip
     if rule.id == "never-stopped":
         drugs = [m.first for m in sentence.mentions if m.table == "drugs" and m.first < hit.first]
         first = min(first, *drugs[-1:]) if drugs else first  # "apixaban 5 mg BD - not stopped"

@@ -164,6 +164,11 @@ _FOUND = frozenset({"findings", "diagnoses", "complications"})
 def before_aside(sentence: Sentence, first: int) -> int | None:
     """ "The third anchor, which we had opened, wasn't needed": the thing before what is told by the way."""
     tokens = sentence.tokens
+    made = first - 1 - (first > 0 and tokens[first - 1].norm in ("was", "were"))
+    if made > _SAID_BY and tokens[made].norm in _MADE_READY and tokens[made - 1].norm in ("had", "have", "'d"):
+        at = made - 3 - (tokens[made - 3].norm in ("which", "that"))  # "the two FasT-Fix we had opened were not used"
+        ours = tokens[made - 2].norm in ("we", "i", "they")
+        return next((m.first for m in sentence.mentions if m.last == at and ours), None)
     if not first or tokens[first - 1].norm != ",":
         return None
     for at in range(first - 2, max(1, first - _ASIDE), -1):
@@ -175,7 +180,8 @@ def before_aside(sentence: Sentence, first: int) -> int | None:
     return None
 
 
-_ASIDE = 10  # tokens
+_ASIDE, _SAID_BY = 10, 3  # tokens
+_MADE_READY = _words("opened prepared planned ordered drawn ready unpacked brought asked mixed thawed")
 
 
 _OF_IT = frozenset({"of", "a", "an", "the"})
@@ -214,6 +220,19 @@ def like_before(sentence: Sentence, index: int) -> int | None:
 
 
 _DRUGS = frozenset({"drugs", "fluids"})
+
+
+def left_out_before(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
+    """ "On edoxaban 60 mg (omitted this am)", "aspirin held for five days": the drug that is taken at home, and was
+    left out before the operation."""
+    ahead = [token for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
+    if sentence.tokens[hit.last].norm not in ("omitted", "held", "withheld", "skipped", "paused") or not ahead:
+        return None
+    at_home = ahead[0].norm == "this" and ahead[1:] and ahead[1].norm in ("am", "morning")
+    if not at_home and ahead[0].norm not in ("preop", "preoperatively", "pre-op"):
+        return None
+    drugs = [m for m in sentence.mentions if m.table == "drugs" and m.last < hit.first]
+    return (drugs[-1].first, hit.last) if drugs else None
 
 
 def is_other_deed(sentence: Sentence, hit: CueHit) -> bool:

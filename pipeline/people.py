@@ -279,13 +279,14 @@ def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
             continue
         if first and short and tokens[number].quantity is None:
             continue  # "Pain Team 2y": no note opens so
-        if first and not tokens[first - 1].punctuation and tokens[first - 1].norm not in ("for", "is", "of", "on"):
+        if first and not tokens[first - 1].punctuation and tokens[first - 1].norm not in _LED_BY:
             continue
         return first, number - 1 - comma
     return None
 
 
 _IN_YEARS = re.compile(r"\d{1,3}(?:[-/]?(?:y|yo|yrs?)[-/]?[mf]?|[-/]?[mf])$")  # "6y", "45M", "58yoF"
+_LED_BY = frozenset({"for", "is", "of", "on", "in"})
 _LONG_NAME = 4  # words
 
 
@@ -297,7 +298,7 @@ def opened_with(sentence: Sentence) -> tuple[int, int] | None:
     return introduced(sentence) or named_and_aged(sentence)
 
 
-_AGES = _words("years year who with and yo y rhd lhd m f male female")
+_AGES = _words("years year old who with and yo y rhd lhd m f male female")
 
 
 def is_capital(text: str) -> bool:

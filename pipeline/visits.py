@@ -9,7 +9,7 @@ from pipeline.records import Sentence
 
 _CUES_AGAIN = _words(
     "rtc u fu follow followup opd rv xr xrays control review reviewed seen see clinic check appointment recall revisit "
-    "visit return returns back results result level test labs film films imaging echo duplex scan mri xray ray "
+    "visit return returns back results result level test labs film films imaging echo duplex scan mri xray ray rays "
     "radiograph radiographs repeat repeated change gp listed psa bloods fbc amylase pth tsh colonoscopy ultrasound ct "
     "recheck surveillance consultation removed removal out"
 )
@@ -77,7 +77,7 @@ def _stitches(sentence: Sentence, at: int) -> bool:
 def name_of(sentence: Sentence, cue: int) -> str | None:
     """What the follow-up is, where it is more than a visit: "x-ray", "scan", "sutures out"."""
     word = sentence.tokens[cue].norm
-    if word in ("ray", "xray", "xr", "xrays", "radiograph", "radiographs"):
+    if word in ("ray", "rays", "xray", "xr", "xrays", "radiograph", "radiographs"):
         return "x-ray"
     if word in ("out", "removed", "removal"):
         near = [token.norm for token in sentence.tokens[max(0, cue - 5) : cue + 4]]

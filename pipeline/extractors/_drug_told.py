@@ -54,6 +54,8 @@ def _contains(sentence: Sentence, hit: cues.Hit) -> bool:
 
 
 def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Mention]:
+    if any(scope.rule == "omitted-before" and scope.first <= hit.first <= scope.last for scope in sentence.scopes):
+        return []  # "edoxaban 60 mg (omitted this am)"
     if _contains(sentence, hit) or sentence.tokens[hit.last + 1 : hit.last + 2] and (
         sentence.tokens[hit.last + 1].norm in ("until", "till")
     ):

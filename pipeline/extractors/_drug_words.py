@@ -279,7 +279,11 @@ def orders_care(sentence: Sentence) -> bool:
     operation, where the head of the note has told the loss."""
     if sentence.section in _EARLIER_SECTIONS or sentence.says(_FAILED_BEFORE):
         return False
-    return any(True for _ in base.mentions(sentence, "aftercare"))
+    kept = sentence.says(_WATCHED) and any(True for _ in base.mentions(sentence, "dispositions"))
+    return kept or any(True for _ in base.mentions(sentence, "aftercare"))
+
+
+_WATCHED = frozenset({"overnight", "hourly", "tonight"})  # "ward overnight, neurovascular hourly"
 
 
 _EARLIER_SECTIONS = frozenset({"indication", "history", "imaging", "consent"})

@@ -88,12 +88,17 @@ _APART = frozenset({"and", "then", "which", ";", "revealed", "found", "seen", "s
 _OTHERS = frozenset({"findings", "diagnoses", "specimens", "devices", "drains"})
 
 
+_MOVED = frozenset({"shifted", "displaced", "translated", "moved", "advanced", "opened", "distracted"})
+
+
 def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "Bone cut six millimetres medially", "the tibial cut": of a saw; "A1 pulley cut over 8 mm": of no skin."""
     tokens = sentence.tokens
     before = tokens[hit.first - 1].norm if hit.first else ""
     after = tokens[hit.last + 1].norm if hit.last + 1 < len(tokens) else ""
     trimmed = after in ("to", "out", "off", "away") and tokens[hit.last].norm == "cut"  # "a patch of 60 mm cut to 45"
+    moved = [token.norm for token in tokens[hit.last + 1 : hit.last + 3] if token.norm != ","][:1]
+    trimmed = trimmed or bool(moved) and moved[0] in _MOVED  # "chevron cut, shifted four millimetres"
     return trimmed or (tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN)
 
 

@@ -68,6 +68,7 @@ _NAMES = frozenset({"procedures", "anaesthesia", "diagnoses", "complications", "
                     "drugs", "guidance"})  # fmt: skip
 _STOPS = frozenset(
     "of in on at to from with for by and or nor but was were is are be been being had has have did do does doing then "
+    "think thinking thought about "
     "which who that than through over under into onto we i he she they it a an the his her their my our this these "
     "performed made make makes making perform performing carried underwent today now here just also first next second "
     "procedure operation procedures operations op surgery title after before via using plus so because if when no not "

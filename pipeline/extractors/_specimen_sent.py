@@ -114,13 +114,11 @@ def _taken_from(sentence: Sentence, thing: tuple[int, int]) -> tuple[int, int]:
     while last > 0 and sentence.tokens[last].quantity is not None:
         last -= 1
     named = [m for m in base.mentions(sentence, "findings", "diagnoses") if m.last == last]
-    if sentence.tokens[last].norm in _SAMPLES:
-        return last, last  # "cultures times three from the gap sent"
-    return (named[0].first, named[0].last) if named else thing
+    sample = sentence.tokens[last].norm in _SAMPLES  # "cultures times three from the gap sent"
+    return (last, last) if sample else (named[0].first, named[0].last) if named else thing
 
 
-_SAMPLES = frozenset("culture cultures tissue fluid swab swabs sample samples biopsy biopsies membrane".split())
-
+_SAMPLES = frozenset("culture cultures tissue fluid swab swabs sample samples biopsy biopsies".split())
 
 def _only_amount(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -> str | None:
     """ "Half a mil to the lab": the product that was spoken of last."""

@@ -242,7 +242,8 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         if len(words) > _NAMES and any(word.norm in clauses.FINITE for word in words):
             continue
-        known = any(m.first < end and m.last > index and m.table != "sites" for m in sentence.mentions)
+        known = any(m.first < end and m.last > index and m.table != "sites" and m.id != "ascites"
+                    for m in sentence.mentions)  # fmt: skip
         if known or any(word.quantity is not None or word.norm in _NOT_SEEN for word in words):
             continue
         parts = {at for m in base.mentions(sentence, "sites") for at in range(m.first, m.last + 1)}

@@ -154,7 +154,8 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
         first = int(sentence.tokens[0].norm in ("if", "any"))
         return [base.make("warning_sign", reading, sentence, first, listed, status="planned", certainty="affirmed",
                           text=story.words(sentence, first, listed))]  # fmt: skip
-    if not (sentence.says(_RETURN) or what_if.is_call(sentence)) or (sentence.says({"free"}) and sentence.says({"questions"})):
+    calls = sentence.says(_RETURN) or what_if.is_call(sentence)
+    if not calls or (sentence.says({"free"}) and sentence.says({"questions"})):
         return []  # "if you have any questions, please feel free to contact me"
     tokens = sentence.tokens
     planned = any(scope.value == "planned" for scope in sentence.scopes)

@@ -26,7 +26,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
         sources = [site for site in base.mentions(sentence, "sites")
-                   if site.id != _TAKEN_ITSELF and not _only_prepared(sentence, site) and _is_harvest(sentence, site, harvest, grammar, parts[site.first])]
+                   if site.id != _TAKEN_ITSELF and not _only_prepared(sentence, site)
+                   and _is_harvest(sentence, site, harvest, grammar, parts[site.first])]  # fmt: skip
         taken = [site for site in sources if _was_harvested(sentence, site)]
         for site in sources:
             if any(_is_where(sentence, one, site) for one in taken):

@@ -54,7 +54,7 @@ def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,
                           status="performed", certainty="affirmed")]  # fmt: skip
-    told = _after_patient(reading, sentence) or _after_sex(reading, sentence)
+    told = _after_patient(reading, sentence) or _after_sex(reading, sentence) or _before_record(reading, sentence)
     opened = None if told else people.opened_with(sentence)
     if opened is None:
         return told
@@ -100,7 +100,7 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
             start += 1
         if start >= len(tokens):
             return []
-        if not cued and token.norm == "patient" and tokens[start - 1].norm == "is":
+        if not cued and token.norm == "patient" and tokens[start - 1].norm in ("is", "patient"):
             cued = _stands_alone(sentence, start)
         capital = tokens[start].text[:1].isupper() and not tokens[start].text.isupper() or (
             len(tokens[start].text) == 1 and tokens[start].text.isupper()
@@ -115,6 +115,26 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
                               text=people.joined(tokens[start:end]), status="performed",
                               certainty="affirmed")]  # fmt: skip
     return []
+
+
+def _before_record(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Operative dictation, Yusuf Amari, record number 88201": the name between the marks before the number."""
+    tokens = sentence.tokens
+    if sentence.index > 1 or not sentence.says(_RECORD_BY_WORD.keys()):
+        return []
+    at = next((at for at in range(2, len(tokens)) if any(
+        _at(sentence, at, cue) for cue in _RECORD_BY_WORD.get(tokens[at].norm, ())
+    )), None)
+    if at is None or tokens[at - 1].norm != ",":
+        return []
+    first = at - 1
+    while first and at - 1 - first < _MOST_NAMES and people.is_capital(tokens[first - 1].text):
+        first -= 1
+    led = not first or tokens[first - 1].punctuation
+    if not led or at - 1 - first < 2 or any(m.first < at - 1 and first <= m.last for m in sentence.mentions):
+        return []
+    return [base.make("patient_name", reading, sentence, first, at - 2, text=people.joined(tokens[first : at - 1]),
+                      status="performed", certainty="affirmed")]  # fmt: skip
 
 
 def _stands_alone(sentence: Sentence, start: int) -> bool:

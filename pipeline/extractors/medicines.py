@@ -80,7 +80,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             begun, since = True, since if sentence.section in _LATER_SECTIONS else _FAR_BACK  # "Plan: ... GA, supine."
         sentence.memo["before"] = not begun
         if any(mention.table == "drugs" for mention in sentence.mentions):
-            events = _events(sentence, grammar, drugs, since <= _STILL_AFTERCARE)
+            here = closed and len(sentence.tokens) <= _STREAM and _drug_words.orders_care(sentence)
+            events = _events(sentence, grammar, drugs, here or since <= _STILL_AFTERCARE)
             facts += _sentence(reading, sentence, grammar, events)
         closed = closed or cues.has(sentence, grammar, "swab-count", "blood-loss", "count-item")
         if closed and len(sentence.tokens) <= _STREAM and _drug_words.orders_care(sentence):

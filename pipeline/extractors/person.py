@@ -160,7 +160,9 @@ def _is_of_subject(reading: Reading, sentence: Sentence, index: int) -> bool:
     quantity = tokens[index].quantity
     if index < 2 or quantity is None or quantity.unit is not None or quantity.form != "number" or quantity.comparator:
         return False
-    if tokens[index - 1].norm not in ("is", "was") or tokens[index - 2].norm not in ("he", "she", "who"):
+    short = tokens[index - 1].norm in ("she's", "he's")
+    spoken_of = tokens[index - 1].norm in ("is", "was") and tokens[index - 2].norm in ("he", "she", "who")
+    if not short and not spoken_of:
         return False
     after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
     whole = quantity.value is not None and quantity.value == int(quantity.value) and quantity.value >= 1
