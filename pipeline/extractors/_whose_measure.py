@@ -59,3 +59,11 @@ def as_limit(sentence: Sentence, index: int, facts: list[Fact]) -> list[Fact]:
     quantity = tokens[index].quantity
     moves = quantity is not None and quantity.dimension in ("angle", "")
     return [replace(fact, status="planned") if moves and fact.status == "performed" else fact for fact in facts]
+
+
+def is_risk(sentence: Sentence, quantity: Quantity) -> bool:
+    """ "Consent incl. chronic pain 10 %": how often something happens."""
+    return quantity.unit == "%" and (sentence.section == "consent" or sentence.says(_CONSENT))
+
+
+_CONSENT = frozenset({"consent", "consented", "risk", "risks"})

@@ -28,16 +28,13 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
-            if quantity is not None and quantity.form in ("number", "range", "fraction", "size") and not (
-                quantity.unit == "%" and (sentence.section == "consent" or sentence.says(_CONSENT))
-            ):  # "consent incl. chronic pain 10%": how often it happens
+            if quantity is not None and quantity.form in _FORMS and not _whose_measure.is_risk(sentence, quantity):
                 told = _number(reading, sentence, grammar, rows, index, quantity)
                 facts += _whose_measure.as_limit(sentence, index, told)
     return facts
 
 
-_CONSENT = frozenset({"consent", "consented", "risk", "risks"})
-_FULL_TURN = 360  # degrees
+_FULL_TURN, _FORMS = 360, frozenset({"number", "range", "fraction", "size"})  # degrees
 
 
 def _number(
