@@ -150,9 +150,19 @@ def test_a_denied_complication_has_no_side_of_what_moves() -> None:
     assert (drop.certainty, drop.laterality) == ("negated", None)
 
 
-@pytest.mark.parametrize("text", [
-    "Left knee arthroscopy. Drain 20F to the joint. Second drain opened, not used.",
-    "Left knee arthroscopy. Specimen to histology, scratch that, nothing sent.",
-])  # fmt: skip
-def test_no_alarm(text: str) -> None:
-    assert not [finding for finding in run.note_from_text(text, name="x").findings if finding.check == "none_but_said"]
+# Sentence, check; whether it speaks.
+ALARMS = (
+    ("Left knee arthroscopy. Drain 20F to the joint. Second drain opened, not used.", "none_but_said", False),
+    ("Left knee arthroscopy. Specimen to histology, scratch that, nothing sent.", "none_but_said", False),
+    ("Vancomycin because of an anaphylaxis to cephalosporins. No complications.", "complication_conflict", False),
+    ("Left anterior crest. First draw four mils. Then four again. In total ten draws of four, forty mils.",
+     "draw_total", False),
+    ("Left anterior crest. First syringe four mils. Turn. Four mils. So five draws, twenty mils.", "draw_total", False),
+    ("Left anterior crest. First syringe four mils. Turn. Four mils. So five draws, thirty mils.", "draw_total", True),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "check", "speaks"), ALARMS, ids=[f"{row[1]}: {row[0][-30:]}" for row in ALARMS])
+def test_alarms(text: str, check: str, speaks: bool) -> None:
+    findings = run.note_from_text(text, name="x").findings
+    assert any(finding.check == check for finding in findings) is speaks

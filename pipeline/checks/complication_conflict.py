@@ -174,7 +174,7 @@ _TEAR = re.compile(
     r"\b(?:tear|laceration|perforation|rent|hole|breach|injury|puncture|nick) (?:of|to|in|into) (?:the )?(?:\w+ )?"
     rf"{_INNER}\b|\b{_INNER} (?:injury|tear|laceration|perforation|leak)\b|\bserosal (?:tear|injury)\b|\basystole\b|"
     r"\bventricular fibrillation\b|\bcardiopulmonary resuscitation\b|\b(?:was|were|be) resuscitated\b|"
-    r"\banaphyla\w+", re.I,
+    r"\banaphyla\w+\b(?! (?:to|with|from)\b)", re.I,
 )  # fmt: skip
 
 

@@ -68,6 +68,7 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
             continue  # "27 mL on 3 mL of ACD-A in each of two syringes, 60 mL in all"
         if (whole := _of_the_first(note, draws)) is not None:
             sums.append((draws, whole))
+        sums += [(draws, row) for row in _rows(note, draws)]
         if total.text and any(_hint(note, worked, said) for _, worked in sums if worked is not None):
             continue  # "sixty with the six of ACD in it", "60 mL spun": the total holds what it was mixed with
         if total.text == _AS_SPUN and any(_is_less(said, worked) for _, worked in sums):
@@ -102,6 +103,16 @@ def _of_the_first(note: OperativeNote, draws: list[Fact]) -> Span | None:
         return None
     one = span(draws[0], "mL")
     return one.times(counts[0]) if one is not None else None
+
+
+def _rows(note: OperativeNote, draws: list[Fact]) -> list[Span]:
+    """ "First draw four mils, then four again, in total ten draws of four": the draws told one by one are the first of
+    the row that was counted, where all are alike."""
+    amounts = {(draw.value, draw.unit) for draw in draws}
+    first = span(draws[0], "mL") if len(draws) > 1 and len(amounts) == 1 and draws[0].value is not None else None
+    told = sum(draw.scale != "each" for draw in draws)
+    counts = [one.value for one in given(note, "draw_count") if one.value is not None and one.value > told]
+    return [first.times(count) for count in counts] if first is not None else []
 
 
 _AS_SPUN = "as spun"  # what a total that went into the centrifuge is called (`extractors/_draws.py`)
@@ -191,6 +202,9 @@ def _number(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
     single = [draw for draw in draws if draw.scale != "each"]
     if len(counts) != 1 or len(single) < 2 or len(single) != len(draws) or counts[0].value == len(single):
         return []
+    totals = [span(total, "mL") for total in given(note, "harvest_total")]
+    if any(row.meets(total) for row in _rows(note, draws) for total in totals if total is not None):
+        return []  # "four. A turn. Four ... so five draws, twenty mils"
     return [
         finding(
             "draw_total",
