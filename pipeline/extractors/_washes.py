@@ -86,3 +86,12 @@ def holds(sentence: Sentence, token: int) -> bool:
         and not any(one.norm in clauses.FINITE for one in tokens[at + 1 : token])
         for at in range(token)
     )
+
+
+def by_the_patient(sentence: Sentence, at: int) -> bool:
+    """ "She can come out of it to wash": nothing is rinsed."""
+    before = sentence.tokens[max(0, at - 1)].norm
+    return sentence.tokens[at].norm == "wash" and before in _TO_WASH
+
+
+_TO_WASH = frozenset({"to", "can", "may", "hand", "he", "she", "patient", "face", "body"})

@@ -161,15 +161,11 @@ def _rinses(sentence: Sentence, hit: cues.Hit) -> bool:
     said = sentence.tokens[hit.first].norm
     if said in ("fluid", "inflow") and not any(True for _ in base.quantities(sentence)):
         return False
-    if said in ("rinsed", "washed") and (norms & _SKIN or _washes.of_product(sentence, hit.first)):
+    own = said in ("rinsed", "washed") and (norms & _SKIN or _washes.of_product(sentence, hit.first))
+    if own or _washes.by_the_patient(sentence, hit.first):
         return False
     before = {token.norm for token in sentence.tokens[max(0, hit.first - _SUBJECT) : hit.first]}
-    if said == "wash" and sentence.tokens[max(0, hit.first - 1)].norm in _THE_PATIENT:
-        return False  # "she can come out of it to wash"
     return not (said == "flushed" and (norms & _GASES or before & _LINES))
-
-
-_THE_PATIENT = frozenset({"to", "can", "may", "hand", "he", "she", "patient", "face", "body"})
 
 
 def _name(sentence: Sentence) -> str | None:

@@ -62,8 +62,7 @@ _LATER_SECTIONS, _FAR_BACK, _STILL_AFTERCARE, _STREAM = ("aftercare", "follow-up
 _TAKEN_LATER = frozenset("analgesic nsaid opioid antibiotic anticoagulant antiplatelet laxative antiemetic ophthalmic "
                          "steroid bisphosphonate supplement acid_reducer antihypertensive".split())  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
-_BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
-_BODY_UNITS, _DILUENTS = ("kg", "[lb_av]", "[oz_av]"), ("sodium-chloride", "water-for-injection")
+_BEGINS, _BODY_UNITS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"}), ("kg", "[lb_av]", "[oz_av]")
 # Tokens; before any other claim; where a row leaves no doubt; "cefazolin 2 g dexamethasone 8 mg": the order shown
 _CLOSE, _SAID_ON, _CONCENTRATION_AHEAD, _TOTAL_REACH, _OWN, _OTHER_ORDER, _WRONG_STYLE = 16, 66, 9, 70, -1, 12, 8
 
@@ -80,8 +79,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             begun, since = True, since if sentence.section in _LATER_SECTIONS else _FAR_BACK  # "Plan: ... GA, supine."
         sentence.memo["before"] = not begun
         if any(mention.table == "drugs" for mention in sentence.mentions):
-            here = closed and len(sentence.tokens) <= _STREAM and _drug_words.orders_care(sentence)
-            events = _events(sentence, grammar, drugs, here or since <= _STILL_AFTERCARE)
+            ordered = closed and len(sentence.tokens) <= _STREAM and _drug_words.orders_care(sentence)
+            events = _events(sentence, grammar, drugs, ordered or since <= _STILL_AFTERCARE)
             facts += _sentence(reading, sentence, grammar, events)
         closed = closed or cues.has(sentence, grammar, "swab-count", "blood-loss", "count-item")
         if closed and len(sentence.tokens) <= _STREAM and _drug_words.orders_care(sentence):
@@ -397,5 +396,5 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     return any(
         other.first > index and other != mention and cues.gap(sentence, index, other.first) <= _CLOSE
         for other in base.mentions(sentence, "fluids", "injectates", "drugs")
-        if other.table != "drugs" or other.id in _DILUENTS
+        if other.table != "drugs" or other.id in ("sodium-chloride", "water-for-injection")
     )
