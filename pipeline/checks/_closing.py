@@ -81,6 +81,10 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             continue
         numbers = [number for place in parts if (number := count(tokens[place])) is not None]
         spare = sum(tokens[place].norm in _MORE or _holds_one(tokens, place) for place in range(start, at)) + singles
+        if _same_there(tokens, start, at):  # "duct: two clips stay, one goes; artery the same, six in all"
+            whole = [number for one in tokens[start:at] if (number := count(one)) is not None and number <= said]
+            if said in _sums(whole[-_CHOICES:], True, spare):
+                continue
         lost = any(_LOST.match(one.norm) for one in tokens[start:at])  # "five opened, one pulled out, so four anchors"
         row = _row(tokens, own, start, at)
         if row and not (doubled or lost or spare > singles) and said < sum(row) and said not in row:
@@ -88,6 +92,12 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         elif said not in _sums(numbers, doubled, spare) | ({one - 1 for one in numbers} if lost else set()):
             shown = ", ".join(f"{count(tokens[place])}" for place in own)
             yield passage, said, noun or "in all", f"{shown} were told, said: {said}"
+
+
+def _same_there(tokens: Sequence[Token], start: int, at: int) -> bool:
+    """Whether another thing is told to have "the same" as the one before it."""
+    return any(tokens[place].norm == "same" and tokens[place - 1].norm == "the"
+               and (place + 1 == at or tokens[place + 1].punctuation) for place in range(start + 1, at))  # fmt: skip
 
 
 def _row(tokens: Sequence[Token], own: Sequence[int], start: int, at: int) -> list[int]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline.checks._asides import before_work
 from pipeline.checks.base import finding, placed
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Finding
@@ -42,7 +43,7 @@ def apart(note: OperativeNote) -> list[Finding]:
                 f"well ({fact.kind.replace('_', ' ')}).", [fact], ask="Say which is right.",
             )]  # fmt: skip
     for passage in note.sections.description:
-        if any(passage is one for one in titles) or passage.section in _UNTOLD:
+        if any(passage is one for one in titles) or passage.section in _UNTOLD or before_work(note, passage):
             continue
         other = {digit for digit in _worked_on(passage) if digit not in named}
         if other:

@@ -188,6 +188,7 @@ def settled(sizes: Sequence[Size], *, soft: bool = False) -> bool:
 
 
 _OLD = re.compile(r"\b(?:19|20)\d\d\b|\bin (?:two thousand|nineteen|twenty) (?!degree|minute|week|day|hour)[a-z]|"
+                  r"\b(?:done|had|operated) in (?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\b|"
                   r"\b(?:ago|last year|other (?:knee|hip|side|shoulder|eye)|contralateral)\b", re.I)
 _SPAN = 24  # tokens
 

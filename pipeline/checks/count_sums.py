@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline.checks import _multiplied
 from pipeline.checks._spoken_counts import PLACES, is_portal
@@ -70,6 +71,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue  # "2 clips + 1, total 6": parts_and_total takes the sign
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
                 continue  # in a stream of speech not every number counts what the total counts
+            if not total.dimension and ("the", "same") in pairwise(token.norm for token in tokens[:at]):
+                continue  # "two clips stay, one goes; artery the same, six clips in all"
             single = sum(token.norm in _SINGLE and token.quantity is None for token in tokens[:at])
             single += not single and _named_alone(tokens, at)
             if not total.dimension and any(_wrong(parts, total.value - more, Decimal(0)) is False

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from pipeline.checks import _digits
+from pipeline.checks._asides import before_work
 from pipeline.checks.base import called, finding, placed, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -95,8 +96,9 @@ def _fingers(text: str) -> set[str]:
 # What is told beside the digit that is operated on: a neighbour, a donor, how it is held.
 _BESIDE = re.compile(
     r"\b(?:buddy|tap(?:e|ed|ing)|beside|next to|adjacent|neighbou?r\w*|other|normal|donor|compar\w+|against|opposite|"
-    r"in line|axis|between|not|no|spare[ds]?|intact|free|ray|web|transfer\w*|graft\w*|from the|pulse|ago|previous\w*|"
-    r"later|next|tip|bruised|nothing|index procedure|flexor|extensor|slip|oximet\w+|probe|both)\b",
+    r"in line|axis|between|not|no|spare[ds]?|intact|free|ray|web|transfer\w*|graft\w*|from the|pulse|ago|"
+    r"previous\w*|"
+    r"later|next|tip|bruised|nothing|healed|index procedure|flexor|extensor|slip|oximet\w+|probe|both)\b",
     re.IGNORECASE,
 )
 _DIGIT = r"(thumb|index|middle|long|ring|little|small)"
@@ -117,7 +119,7 @@ def _other_finger(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if not named or not (on_digit or any(_ROW.search(one.text) for one in titles)):
         return []
     for passage in note.sections.description:
-        if any(passage is one for one in titles) or passage.section in _UNTOLD:
+        if any(passage is one for one in titles) or passage.section in _UNTOLD or before_work(note, passage):
             continue
         told = [(match[1] or match[2]).lower() for match in _NAMED.finditer(passage.text)
                 if not _BESIDE.search(_part(passage.text, match))]
