@@ -40,7 +40,7 @@ HARMED_AND_MENDED = re.compile(
     rf"(?:and|then|so) (?:\w+ ){{0,3}}{_MENDED}\b|"
     r"\bgraft (?:was |got )?(?:dropped|fell|contaminated)\b|"
     r"\bbab(?:y|y's|ies) (?:\w+ ){0,2}(?:was |got )?(?:nicked|cut|lacerated|scratched|grazed)\b|"
-    rf"\b{_TOOL} (?:\w+ )?(?:broke|snapped|sheared)(?: off)?\b|"
+    rf"\b{_TOOL} (?:\w+ )?(?:broke|snapped|sheared)(?: off)?\b(?! the\b)|"  # "broke the rim": something else
     rf"\b(?:fragment|piece|tip|end) of (?:the |a )?{_TOOL} (?:was |is )?"
     r"(?:retained|left (?:behind|in)|not retrieved)\b|"
     rf"\b(?:{_VESSEL}|nerve|bowel|bladder|ureter|urethra|bile duct|dura|rectum|oesophagus|esophagus|trachea|spleen|"
