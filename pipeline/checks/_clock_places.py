@@ -34,9 +34,10 @@ def _arithmetic(places: Sequence[str], said: int) -> str:
 def totalled(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "Anchors at 5:30, 4:30 and 2:30, 3 anchors total": (number, noun, arithmetic) of places and a total of them."""
     for at in range(len(read) - 2):
-        if read[at].norm not in _SET or read[at + 1].norm != "at" or (at and count(read[at - 1])):
+        led = at + 1 + (read[at + 1].norm == ",")
+        if read[at].norm not in _SET or read[led].norm != "at" or (at and count(read[at - 1])):
             continue
-        places, end = _places(read, at + 1)
+        places, end = _places(read, led)
         behind = range(end, min(len(read) - 1, end + _TO_TOTAL))
         total = next((place for place in behind if count(read[place]) and read[place + 1].norm == read[at].norm), None)
         if total is None or len(places) < 2 or any(read[place].norm in (".", ";") for place in range(end, total)):

@@ -19,7 +19,7 @@ _ENDS = frozenset({".", ";"})
 
 def told(read: Sequence[Token]) -> Told | None:
     """The first that cannot come to its number. Pure."""
-    return _portals(read) or _sorts(read) or _articles(read) or _of_a_series(read)
+    return _portals(read) or _sorts(read) or _bracketed(read) or _articles(read) or _of_a_series(read)
 
 
 def _of_a_series(read: Sequence[Token]) -> Told | None:
@@ -123,6 +123,29 @@ def _names(listed: Sequence[Token]) -> int | None:
 _SORTED = frozenset({"implants", "pieces", "devices", "components"})
 _SORTS = frozenset("anchor anchors screw screws button buttons plate plates staple staples pin pins wire wires washer "
                    "washers endobutton tape suture cage nail cap plug plugs".split())  # fmt: skip
+
+
+def _bracketed(read: Sequence[Token]) -> Told | None:
+    """ "One button and one 7 x 10 mm tenodesis screw (2 implants)": what its sentence counted before the bracket."""
+    for at in range(2, len(read) - 2):
+        said = count(read[at])
+        if said is None or said < 2 or read[at - 1].norm != "(" or read[at + 1].norm not in _SORTED:
+            continue
+        start = next((place + 1 for place in range(at - 1, -1, -1) if read[place].norm in _ENDS), 0)
+        parts: list[int] = []
+        for place in range(start, at - 1):
+            number = count(read[place])
+            ahead = read[place + 1 : min(at - 1, place + 1 + _TO_SORT)]
+            named = next((token for token in ahead if token.norm in _SORTS or token.norm in (",", "and")), None)
+            crossed = bool({"x", "by"} & {token.norm for token in read[max(0, place - 1) : place + 2]})
+            if number is not None and named is not None and named.norm in _SORTS and not crossed:
+                parts.append(number)
+        if len(parts) > 1 and sum(parts) != said:
+            return said, read[at + 1].norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+    return None
+
+
+_TO_SORT = 7  # tokens from a count to its thing, over its size
 
 
 def _sorts(read: Sequence[Token]) -> Told | None:

@@ -27,9 +27,10 @@ _LINKED = 9  # tokens from the plate to the count of its screws
 _MOST = 24
 _FILLED = frozenset({"filled", "fill", "used", "occupied", "took", "taken"})
 _EMPTY = frozenset({"empty", "open", "unfilled", "free", "unused"})
-_THINGS = frozenset("of them holes hole were was with screws left i we remained are".split())
+_THINGS = frozenset("of them holes hole were was with screws left i we remained are stay stays stayed remain".split())
+_SUMS = frozenset({"together", "total", "altogether", "so", "all"})
 _SORTS = 4  # words between the holes and their plate
-_REACH = 20  # tokens from the holes to how many were filled
+_REACH = 30  # tokens from the holes to how many were filled
 
 
 def more_screws(read: Sequence[Token]) -> Told | None:
@@ -70,7 +71,7 @@ def _filled(read: Sequence[Token], start: int, holes: int) -> Told | None:
     """How many holes were said to be filled and left empty, against how many there are."""
     if not any(token.norm in _PLATES | {"plates"} for token in read):
         return None
-    filled = empty = None
+    filled = empty = screws = None
     own = bool({token.norm for token in read[max(0, start - 4) : start]} & _PLATES)
     for at in range(start, min(len(read), start + _REACH)):
         if read[at].norm in ("plate", "plates") and (own or at > start + _SORTS):
@@ -81,6 +82,8 @@ def _filled(read: Sequence[Token], start: int, holes: int) -> Told | None:
             continue
         before = [token.norm for token in read[max(start, at - 3) : at]]
         behind = [token.norm for token in read[at + 1 : at + 5]]
+        if "screws" in behind[:3] and _SUMS & {*before, *behind[:4]}:
+            screws = number
         of_them = behind[:2] == ["of", "them"] or behind[:3] == ["of", "the", "holes"] or behind[:1] == ["holes"]
         near = next((norm for norm in behind if norm not in _THINGS), "")
         if near in _EMPTY or before[-1:] == ["leaving"]:
@@ -89,6 +92,7 @@ def _filled(read: Sequence[Token], start: int, holes: int) -> Told | None:
             filled = number
         elif behind[:1] == ["holes"] or behind[:1] == ["hole"]:
             break  # those of another plate
+    filled = screws if filled is None and empty is not None else filled
     if filled is not None and (filled > holes or (empty is not None and filled + empty != holes)):
         rest = f" filled, {empty} empty" if empty is not None else " filled"
         return filled, "holes", f"{holes} holes, said: {filled}{rest}"

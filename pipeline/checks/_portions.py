@@ -21,6 +21,7 @@ _STOPS = frozenset({".", ";", "?"})
 _READY = frozenset("mixed loaded prepared reconstituted dissolved opened thawed".split())
 _READY_UP = frozenset({"drew", "drawn", "draw", "made", "mixed", "make"})  # "up"
 _MADE = frozenset("had off gave gives yield yielded yields produced spin spun got".split())
+_DRAWN_OFF = frozenset({"drew", "drawn", "took", "got", "sucked"})  # "off": only what became of it is told
 _PRODUCTS = frozenset({"prp", "bmac", "concentrate", "plasma", "bmc", "lysate", "product"})
 _HAD = frozenset("got had received gave used injected gets".split())
 _FATES = frozenset("injected given infiltrated went used put placed".split())
@@ -60,7 +61,7 @@ def shared_out(note: OperativeNote, grammar: Grammar) -> Iterator[Portions]:
     for place, passage in enumerate(passages):
         tokens = read(passage)
         norms = {token.norm for token in tokens}
-        if not norms & (_READY | _READY_UP | _MADE | {"syringe"}):
+        if not norms & (_READY | _READY_UP | _MADE | {"syringe", "aspirated", "drained"}):
             continue
         for at, token in enumerate(tokens):
             quantity = token.quantity
@@ -94,6 +95,8 @@ def _is_ready(tokens: Sequence[Token], at: int) -> bool:
     if {"not", "never", "no"} & set(before[-3:]) or _AGENTS & set(behind[:4]):
         return False
     pairs = set(pairwise([*before, "#", *behind]))
+    if any((verb, "off") in pairs for verb in _DRAWN_OFF) or {"aspirated", "drained"} & set(before[-3:] + behind[:5]):
+        return True
     ready = bool(_READY & set(before[-4:] + behind)) or any((verb, "up") in pairs for verb in _READY_UP)
     return ready or of_product or any((word, "syringe") in pairs for word in ("the", "one", "a", "same"))
 
@@ -102,6 +105,7 @@ def _shares(passages: Sequence[Passage], start: int, made: Quantity, grammar: Gr
     shares: list[Decimal] = []
     drugs: frozenset[str] = frozenset()
     own: set[str] = set()
+    off = _is_off(read(passages[0]), start)
     where, ends, gone = passages[0], False, 0
     for number, passage in enumerate(passages):
         if passage.section != passages[0].section:
@@ -125,7 +129,7 @@ def _shares(passages: Sequence[Passage], start: int, made: Quantity, grammar: Gr
             gone += 1
             if gone > _FAR or any(first == at and name not in drugs for first, name in named):
                 return _told(passages, where, made, shares, drugs, ends)
-            share = _share(tokens, at, made, sites)
+            share = _share(tokens, at, made, sites, off=off)
             if share is None:
                 continue
             shares.append(share)
@@ -135,6 +139,17 @@ def _shares(passages: Sequence[Passage], start: int, made: Quantity, grammar: Gr
     return _told(passages, where, made, shares, drugs, ends)
 
 
+def _is_off(tokens: Sequence[Token], at: int) -> bool:
+    """ "Drew off thirty five mils of fluid": what came out of the patient."""
+    near = [token.norm for token in tokens[max(0, at - 4) : at + 6]]
+    return bool({"aspirated", "drained", "effusion", "fluid"} & set(near)) or any(
+        (verb, "off") in pairwise(near) for verb in _DRAWN_OFF
+    )
+
+
+_LAB = frozenset({"lab", "laboratory", "culture", "microbiology", "cytology", "analysis", "microscopy", "crystals"})
+
+
 def _told(
     passages: Sequence[Passage], where: Passage, made: Quantity, shares: list[Decimal], drugs: frozenset[str],
     ends: bool,
@@ -142,7 +157,7 @@ def _told(
     return Portions(passages[0], where, made, tuple(shares), drugs, ends) if shares else None
 
 
-def _share(tokens: Sequence[Token], at: int, made: Quantity, sites: set[int]) -> Decimal | None:
+def _share(tokens: Sequence[Token], at: int, made: Quantity, sites: set[int], *, off: bool) -> Decimal | None:
     """How much of what was ready went somewhere by the words around a number; None for a number of anything else."""
     quantity = tokens[at].quantity
     if quantity is None or quantity.value is None or quantity.form not in ("number", "fraction"):
@@ -158,7 +173,8 @@ def _share(tokens: Sequence[Token], at: int, made: Quantity, sites: set[int]) ->
     went = went or (same and behind[:2] == ["for", "the"]) or (same and bool(sites & {at + 1, at + 2}))
     went = went or bool(behind) and behind[0] in _WHEN  # "forty before the cement and sixty afterwards"
     gone = bool(_GONE & set(behind[:2])) or before[-1:] == ["remaining"]
-    if not went and not gone:
+    sent = behind[:1] in (["to"], ["for"], ["sent"]) and bool(_LAB & set(behind[:4]))
+    if not (gone or sent or went and not off):
         return None
     value = quantity.value
     if same and quantity.unit and made.unit:

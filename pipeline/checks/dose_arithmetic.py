@@ -180,6 +180,8 @@ def _volume_for_dose(dose: Dose, grammar: Grammar) -> Finding | None:
         worked = in_solution(strengths.value, strengths.unit, first.value, "mL")
         if worked is None or worked[1] != "mg" or worked[0] != second.value:
             continue
+        if second.scale == "total" and first.scale in ("each", "per_side") and not second.value % first.value:
+            continue  # "sixty mils round each knee, so a hundred and twenty mils in both"
         label = grammar.tables.get("drugs", {}).get(dose.drug)
         return finding(
             "dose_arithmetic",

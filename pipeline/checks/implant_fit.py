@@ -45,7 +45,12 @@ def _sizes(note: OperativeNote, thing: str) -> list[Size]:
 
 def _two_sides(note: OperativeNote) -> bool:
     sides = {fact.laterality for fact in note.of("procedure", given=True) if fact.laterality is not None}
-    return len(sides) > 1 or "bilateral" in sides
+    return len(sides) > 1 or "bilateral" in sides or (not sides and any(
+        _BOTH.search(passage.text) for passage in note.sections.description[:_OPENING]
+    ))  # fmt: skip
+
+
+_BOTH, _OPENING = re.compile(r"\bboth (?:knees|hips|shoulders|ankles|sides)\b", re.IGNORECASE), 3  # sentences
 
 
 def _tunnel(note: OperativeNote, grammar: Grammar) -> Finding | None:

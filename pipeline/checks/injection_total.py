@@ -14,6 +14,7 @@ from pipeline.checks.base import (
     finding,
     given,
     plain,
+    read,
     shown,
     span,
     span_words,
@@ -96,6 +97,8 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
     spare = _sum([span(fact, "mL") for fact in extra]) or Span(Decimal(0), Decimal(0))
     if injected.low is None or available.high is None or injected.low <= available.high + (spare.high or 0):
         return []
+    if _is_mixed(note, given_facts, available.high):
+        return []
     return [
         finding(
             "injection_total",
@@ -107,6 +110,23 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
             about="available",
         )
     ]
+
+
+def _is_mixed(note: OperativeNote, parts: list[Fact], there: Decimal) -> bool:
+    """ "Twenty mils of marrow mixed with ten mils of allograft chips, so thirty mils of graft": with what was added."""
+    for passage in note.sections.description:
+        tokens = read(passage)
+        told = [one.value for token in tokens if (one := token.quantity) is not None and one.unit == "mL"]
+        if there in told:
+            told.remove(there)  # the marrow itself
+        if any(token.norm in _ADDED for token in tokens) and any(
+            passage.holds(fact) and fact.value is not None and fact.value - there in told for fact in parts
+        ):  # fmt: skip
+            return True
+    return False
+
+
+_ADDED = frozenset({"mixed", "plus", "added", "combined", "with"})
 
 
 def _more_for_each(note: OperativeNote, parts: list[Fact]) -> list[Finding]:

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from pipeline.checks._mixed import mixtures_of
 from pipeline.checks._spoken_counts import shares
-from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span
+from pipeline.checks.base import EACH_OF_TWO, NOT_GIVEN, exact, finding, read, rounded, shown, span
 from pipeline.dosing import Dose, doses, in_solution, maximum, told_behind, weight
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
@@ -131,7 +131,7 @@ def _times(note: OperativeNote, facts: list[Fact]) -> dict[str, int]:
         fact.id: number
         for fact in facts if fact.scale == "each"
         for passage in note.sections.description if passage.holds(fact)
-        if (number := shares(read(passage))) is not None
+        if (number := shares(read(passage)) or (2 if EACH_OF_TWO.search(passage.text) else None)) is not None
     }  # fmt: skip
 
 

@@ -37,7 +37,7 @@ def _overshared(note: OperativeNote, portions: list[Portions]) -> list[Finding]:
     was left do not come to it."""
     found: list[Finding] = []
     for one in portions:
-        if not one.wrong or any(fact.kind == "product_volume" and one.passage.holds(fact) for fact in note.facts):
+        if not one.wrong or _is_told(note, one):
             continue
         there = amount(one.made.value or Decimal(0), one.made.unit)
         whole = amount(sum(one.shares, Decimal(0)), one.made.unit)
@@ -83,6 +83,13 @@ def _unnamed(note: OperativeNote, ready: Fact) -> list[Fact]:
         fact for fact in given(note, "injection_volume")
         if fact.name is None and any(passage.holds(fact) for passage in here)
     ]  # fmt: skip
+
+
+def _is_told(note: OperativeNote, one: Portions) -> bool:
+    """Whether `injection_total` holds what was made against all of its shares: they are entries."""
+    made = any(fact.kind == "product_volume" and one.passage.holds(fact) for fact in note.facts)
+    put = sum((fact.value or Decimal(0) for fact in given(note, "injection_volume")), Decimal(0))
+    return made and put >= sum(one.shares, Decimal(0))
 
 
 _FILTERED = re.compile(r"\b(?:aspirate|marrow|concentrate|lipoaspirate|fat|graft)\b[^.;]{0,30}\bfiltered\b", re.I)

@@ -169,6 +169,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
         return False  # "chest six percent, arm three percent, so nine percent excised"
     given = dimension in ("mass", "amount", "catalytic")
+    if given and _IN_ALL & set(after[:2]) and _is_multiple(passage, before, piece):
+        return False  # "one gram before each cuff went down, two grams altogether"
     if given and _is_worked_share(before, piece):
         return False
     if given and _has_a_name(passage, piece, ahead=piece.first < drug.evidence.first):
@@ -302,6 +304,17 @@ def _is_sum(passage: Passage, before: list[str], piece: Evidence) -> bool:
     values = [one.value for one in told[-2:] if one.value is not None and one.dimension in ("", "volume")]
     own = next((token.quantity for token in base.tokenized(piece.heard) if token.quantity is not None), None)
     return own is not None and len(values) == 2 and sum(values) == own.value
+
+
+_IN_ALL = frozenset({"altogether", "total", "all", "together"})
+
+
+def _is_multiple(passage: Passage, before: list[str], piece: Evidence) -> bool:
+    """Whether an amount is a whole multiple of the last one of its sort before it."""
+    own = next((token.quantity for token in base.tokenized(piece.heard) if token.quantity is not None), None)
+    told = [one for token in base.tokenized(" ".join(before)) if (one := token.quantity) is not None
+            and own is not None and one.unit == own.unit and one.value]  # fmt: skip
+    return bool(told) and own is not None and own.value is not None and own.value % (told[-1].value or 1) == 0
 
 
 def _is_taken_back(before: list[str], after: list[str], piece: Evidence) -> bool:

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Sequence, Set
 from dataclasses import replace
 
+from pipeline import people
 from pipeline.extractors import _account_places, base
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors._account_parts import Amount
@@ -24,8 +25,17 @@ _IN_SHARES = frozenset(
 
 def is_beside(amount: Amount, told: Sequence[object]) -> bool:
     """Whether an amount is none of the harvest. `told`: the amounts of it before."""
-    return any((_is_step(amount), is_wished(amount), is_share(amount), is_of_another(amount), is_retold(amount, told),
-                _had(amount), _of_kin(amount), _long_ago(amount)))  # fmt: skip
+    return any((_is_age(amount), _is_step(amount), is_wished(amount), is_share(amount), is_of_another(amount),
+                is_retold(amount, told), _had(amount), _of_kin(amount), _long_ago(amount)))  # fmt: skip
+
+
+def _is_age(amount: Amount) -> bool:
+    """ "Thaddeus Brook forty four left ankle": a bare number right behind a name."""
+    if not amount.bare or not amount.index:
+        return False
+    ends = {person.last for person in people.persons(amount.sentence)}
+    ends |= {last for _, last in filter(None, [people.introduced(amount.sentence)])}
+    return amount.index - 1 in ends
 
 
 def _is_step(amount: Amount) -> bool:
