@@ -185,7 +185,8 @@ def _is_label(tokens: Sequence[Token], at: int) -> bool:
     before = tokens[at - 1].norm if at else ""
     after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
     bare = before == "#number" or (after == "#number" and count(tokens[at + 1]) is not None)
-    return bare or before in _LABELS or after in _NAMES
+    added = before == "plus" and noun_of(tokens, at) is not None  # "plus two poller screws", but "liner plus two"
+    return bare or (before in _LABELS and not added) or after in _NAMES
 
 
 def _may_count(tokens: Sequence[Token], at: int, noun: str) -> bool:

@@ -27,7 +27,8 @@ _LINKED = 9  # tokens from the plate to the count of its screws
 _MOST = 24
 _FILLED = frozenset({"filled", "fill", "used", "occupied", "took", "taken"})
 _EMPTY = frozenset({"empty", "open", "unfilled", "free", "unused"})
-_THINGS = frozenset("of them holes hole were was with screws left i we remained are stay stays stayed remain".split())
+_THINGS = frozenset("of the them holes hole were was with screws left i we remained are stay stays stayed "
+                    "remain".split())  # fmt: skip
 _SUMS = frozenset({"together", "total", "altogether", "so", "all"})
 _SORTS = 4  # words between the holes and their plate
 _REACH = 30  # tokens from the holes to how many were filled

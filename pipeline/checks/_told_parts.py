@@ -278,7 +278,10 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
             parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
         again = token.norm == "another" and number == 1 and _size_again(read, at + 1)
-        if _has_noun(read, at, total, noun) or again or ((parts or alone) and leads and _goes_on(read, at)):
+        shared = at + 3 < total and read[at + 1].norm in PLACES and read[at + 2].norm in JOINS and (
+            count(read[at + 3]) is not None and _has_noun(read, at + 3, total, noun)
+        )  # "two proximal and two distal locking screws"
+        if shared or _has_noun(read, at, total, noun) or again or ((parts or alone) and leads and _goes_on(read, at)):
             parts.append(number)
         elif parts and leads and token.norm != "another":
             return None  # counts something else, or goes on in a way that is not understood

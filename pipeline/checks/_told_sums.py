@@ -38,6 +38,7 @@ def told(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
     yield from _per_thing(tokens)
     yield from _sent_of(tokens)
     yield from _headed(tokens)
+    yield from _bare_product(tokens)
 
 
 def _headed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
@@ -188,6 +189,22 @@ def _signed(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str
                 break
             place -= 2
         yield from _wrong(at, parts, whole)
+
+
+def _bare_product(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "8 x 8 = 64 mL": two bare numbers and what they come to."""
+    for at in range(len(tokens) - 4):
+        one, other, whole = _bare_number(tokens[at]), _bare_number(tokens[at + 2]), tokens[at + 4].quantity
+        crossed = tokens[at + 1].norm in ("x", "\u00d7", "times") and tokens[at + 3].norm == "="
+        if one is None or other is None or not crossed:
+            continue
+        if whole is not None and whole.value is not None and whole.form == "number" and whole.value != one * other:
+            yield at + 4, f"{plain(one)} x {plain(other)} = {plain(one * other)}, said: {plain(whole.value)}"
+
+
+def _bare_number(token: Token) -> Decimal | None:
+    quantity = token.quantity
+    return quantity.value if quantity is not None and quantity.form == "number" and not quantity.dimension else None
 
 
 def _packs(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:

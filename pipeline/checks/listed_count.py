@@ -324,6 +324,8 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
                 break
             continue
         after = read[at + 1].norm if at + 1 < len(read) else ""
+        if after == "all" and at + 2 < len(read) and read[at + 2].norm == "inside":
+            after = "inside"  # "six sutures, four all-inside and two outside-in"
         leads = read[at - 1].norm in JOINS or (at == head.last + 1 and after in _SORTS)
         if after not in PLACES or (not parts and not leads) or says_total(read, at):
             return None

@@ -63,7 +63,7 @@ def _more(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         there, went = span(ready, unit), added(spans)
         if not spans or len(spans) < len(used) or there is None or there.high is None or went.low is None:
             continue
-        if went.low > there.high:
+        if went.low > there.high and not _with_added(note, ready, went.low - there.high):
             found.append(
                 finding(
                     "prepared_not_given", "warning",
@@ -73,6 +73,21 @@ def _more(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 )
             )  # fmt: skip
     return found
+
+
+def _with_added(note: OperativeNote, ready: Fact, more: Decimal) -> bool:
+    """ "Four mils of lidocaine drawn up with two of water, six of that went in": what was added makes the rest."""
+    for passage in note.sections.description:
+        tokens = read(passage) if passage.holds(ready) else []
+        for at, token in enumerate(tokens[1:], 1):
+            own = token.quantity
+            added = {one.norm for one in tokens[at - 1 : at]} | {one.norm for one in tokens[at + 1 : at + 4]}
+            if own is not None and own.value == more and added & _DILUENTS:
+                return True
+    return False
+
+
+_DILUENTS = frozenset({"water", "saline", "bicarb", "bicarbonate", "contrast", "omnipaque"})
 
 
 def _unnamed(note: OperativeNote, ready: Fact) -> list[Fact]:
