@@ -48,6 +48,36 @@ TOLD = (
     ("two_values", "the 16 Fr Foley", "the 18 Fr Foley", "16 Fr Foley placed. At the end ___ was removed."),
     ("two_values", "Drain 10 Fr", "Drain 12 Fr",
      "A 10 Fr drain through a stab. Skin clips. ___ secured with silk, left hip."),
+    ("prepared_not_given", "the other twenty", "the other forty",
+     "I have dissolved one hundred units of Botox. I give forty units in flexor carpi radialis and forty units in "
+     "flexor carpi ulnaris of the left arm, ___ was thrown away."),
+    ("prepared_not_given", "sixty afterwards", "eighty afterwards",
+     "Right knee. We had mixed a hundred mils of the cocktail and that went in, forty before the cement and ___."),
+    ("prepared_not_given", "twenty five binned", "forty five binned",
+     "Left knee, I drew off thirty five mils of straw coloured fluid, ten to the lab and the other ___."),
+    ("prepared_not_given", "3 mL to the capsule", "7 mL to the capsule",
+     "Right hip. Drew up 10 mL of 1% lidocaine, 7 mL to the skin and ___."),
+    ("listed_count", "six of them", "nine of them",
+     "A seven hole one third tubular plate on the left fibula, ___ filled."),
+    ("listed_count", "two holes stay empty", "four holes stay empty",
+     "Right wrist. Plate with nine holes, four distal screws and three in the shaft, together seven screws, ___."),
+    ("listed_count", "four loose bodies", "six loose bodies",
+     "Right elbow. Anteriorly three loose bodies out, posteriorly one, ___ in total."),
+    ("listed_count", "three portals", "five portals",
+     "Right elbow arthroscopy. Proximal medial, anterolateral and posterior, ___."),
+    ("listed_count", "one five in the flank", "two fives in the flank",
+     "Five trocars, one twelve umbilical, two eights across, one ten, ___."),
+    ("listed_count", "four anchors", "six anchors",
+     "Right hip. Anchors, at eleven, twelve, one and two o'clock, so ___ total."),
+    ("listed_count", "six screws", "eight screws",
+     "Left tibia nail: two proximal and two distal locking screws plus two poller screws, ___."),
+    ("listed_count", "(2 implants)", "(3 implants)",
+     "Left elbow. Fixed with one button and one 7 x 10 mm tenodesis screw ___."),
+    ("draw_total", "sixty mils", "eighty mils", "Right crest, I pulled twelve times five mils so ___ in the bag."),
+    ("stated_sums", "8 x 8 = 64 mL", "8 x 8 = 84 mL", "Left crest, marrow: ___ drawn."),
+    ("device_udi", "three one zero K four one two", "three one zero K four two one",
+     "The tibial baseplate is lot K four one two and the label reads zero one zero nine five zero one one zero one "
+     "five three zero zero zero ___."),
 )
 _HARVESTED = "where they went was not said"  # the rows tell of a part of a narration only
 
@@ -72,6 +102,13 @@ def test_wrong_amounts_are_told_and_right_ones_are_not(check: str, right: str, w
     "Cup UDI (01)09501101530003(10)C77. Head lot H88.",
     "A 10 French drain went under the flap and a 15 French drain in the axilla. The 15 French drain was sutured.",
     "14 Fr chest tube, later changed for a 20 Fr. The 20 Fr drain was stitched.",
+    "Six ports in all three robotic eights one twelve one five and one assistant.",
+    "Seven ports in all, four robotic eights, one twelve, two fives.",
+    "Left hip. Blood loss: 80 in the suction and 40 in the swabs, 120 mL.",
+    "Left foot, four mils of lidocaine drawn up with two of water, six mils of that went in.",
+    "Left crest. Marrow twenty mils mixed with ten mils of allograft chips so thirty mils of graft laid in gutters.",
+    "Right ankle, so that is six laterally and two medially, eight screws altogether.",
+    "Emergency caesarean, 3.1 kg baby boy, mother 80 kg, cefazolin 2 g.",
 ])  # fmt: skip
 def test_what_agrees_raises_nothing(text: str) -> None:
     assert not _said(text)
@@ -114,3 +151,37 @@ def test_irrigation_without_units_is_balanced() -> None:
 
     assert wrong("800")
     assert not wrong("600")
+
+
+@pytest.mark.parametrize(("text", "kind", "wanted"), [
+    ("Pt: Jory Penhallow, 3 y & 2 mo, 14 kg.", "patient_age", [("38", "mo")]),
+    ("Caesarean. Delivered a 3.1 kg baby boy.", "patient_weight", []),
+    ("Pyloromyotomy, 3.4 kg boy, 5 weeks old.", "patient_weight", [("3.4", "kg")]),
+    ("Burns to 18% TBSA, debrided.", "measurement", [("18", "%")]),
+    ("This is Thaddeus Brook forty four left ankle for marrow concentrate.", "product_volume", []),
+    ("We bled her, left arm, six mils of citrate in the syringe.", "blood_loss", []),
+    ("Urine five hundred mils one drain size ten.", "fluid_out", [("500", "mL")]),
+])  # fmt: skip
+def test_numbers_are_of_whom_and_what_they_were_said(text: str, kind: str, wanted: list[tuple[str, str]]) -> None:
+    assert [(str(fact.value), fact.unit) for fact in run.note_from_text(text).of(kind)] == wanted
+
+
+@pytest.mark.parametrize("text", [
+    "Preop range of motion 10 to 95, post 0 to 125.", "ROM pre 10-95, post 0-125.",
+    "Range of motion before 10 to 95, afterwards 0 to 125.",
+])
+def test_how_far_a_joint_moves_before_and_after(text: str) -> None:
+    told = [(str(fact.low), str(fact.high)) for fact in run.note_from_text(f"Right knee. {text}").of("measurement")]
+    assert told == [("10", "95"), ("0", "125")]
+
+
+def test_what_we_had_done_is_no_condition() -> None:
+    note = run.note_from_text("I'd already given two grams of cefazolin. Next time I'd give her one gram of kefzol.")
+    assert [fact.status for fact in note.of("medication_dose")] == ["performed", "conditional"]
+
+
+@pytest.mark.parametrize("said", ["Tibial nail removal, right.", "Right femoral nail extraction."])
+def test_a_nail_that_is_named_by_its_removal_is_none_of_today(said: str) -> None:
+    note = run.note_from_text(f"{said} Six locking screws, four retrieved.")
+    assert "implanted" not in {fact.role for fact in note.of("device", "device_count")}
+    assert all(fact.doubts for fact in note.of("device_count"))

@@ -105,7 +105,7 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         worked = worked or _worked(read, at, after.norm)
         if worked is not None and said in {2 * one for one in worked[1]} and "each" in _norms(read, at - _STREAM, at):
             continue  # "one cut on the outer and one on the inner side of each arm, so four cuts"
-        if worked is None or said in worked[1] or (strong != "led" and said < max(worked[0])):
+        if worked is None or said in worked[1] or _by_place(read, at) or (strong != "led" and said < max(worked[0])):
             continue
         if strong != "led" and len(worked[0]) < 2:
             continue
@@ -130,7 +130,23 @@ def explains(read: Sequence[Token], at: int) -> bool:
     """Whether the things named before the count at a token come to it. Pure."""
     end = _noun(read, at)
     worked = _worked(read, at, read[end].norm) if end is not None else None
-    return worked is not None and count(read[at]) in worked[1]
+    return worked is not None and count(read[at]) in worked[1] or _by_place(read, at)
+
+
+def _by_place(read: Sequence[Token], at: int) -> bool:
+    """ "Six laterally and two medially, eight screws": counts with their places right before it."""
+    parts: list[int] = []
+    place = at - 1
+    while place > 0:
+        number = count(read[place - 1])
+        if read[place].norm in PLACES and number is not None:
+            parts.append(number)
+            place -= 2
+        elif read[place].norm in JOINS:
+            place -= 1
+        else:
+            break
+    return len(parts) > 1 and sum(parts) == count(read[at])
 
 
 def _begins(read: Sequence[Token], at: int) -> int:

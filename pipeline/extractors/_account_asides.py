@@ -25,8 +25,15 @@ _IN_SHARES = frozenset(
 
 def is_beside(amount: Amount, told: Sequence[object]) -> bool:
     """Whether an amount is none of the harvest. `told`: the amounts of it before."""
-    return any((_is_age(amount), _is_step(amount), is_wished(amount), is_share(amount), is_of_another(amount),
-                is_retold(amount, told), _had(amount), _of_kin(amount), _long_ago(amount)))  # fmt: skip
+    return any((_is_saved(amount), _is_age(amount), _is_step(amount), is_wished(amount), is_share(amount),
+                is_of_another(amount), is_retold(amount, told), _had(amount), _of_kin(amount),
+                _long_ago(amount)))  # fmt: skip
+
+
+def _is_saved(amount: Amount) -> bool:
+    """ "Cell saver gave back two hundred mils": blood that was lost, and nothing of the marrow."""
+    tokens = amount.sentence.tokens[max(0, amount.index - 5) : amount.index]
+    return any(token.norm in ("saver", "cellsaver", "salvage") for token in tokens)
 
 
 def _is_age(amount: Amount) -> bool:

@@ -317,6 +317,9 @@ def _number(
             token.norm not in ("of", "ml") for token in sentence.tokens[index + 1 : mention.first]
         ):
             continue  # "two drains urine six hundred"
+        if dimension == "" and any((one := token.quantity) is not None and one.dimension == "volume"
+                                   for token in sentence.tokens[mention.last + 1 : index]):
+            continue  # "urine five hundred mils one drain": it has its own
         kind = "fluid_out" if row.group == "output" else "fluid_in"
         if kind == "fluid_out" and index < mention.first and _is_not_told(sentence, mention.last):
             continue
