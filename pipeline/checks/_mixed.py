@@ -54,7 +54,7 @@ def mixtures_of(note: OperativeNote, grammar: Grammar) -> Iterator[Mixture]:
         here = [one for one in here if one.name not in skin or one.evidence.first > fact.evidence.last]
         dosed = {one.name for one in here if one.kind == "medication_dose"}
         strong = {one.name for one in here if one.kind == "medication_concentration"}
-        volumes = {one.name for one in here if one.kind == "medication_volume"}
+        volumes = {one.name for one in here if one.kind == "medication_volume" and _is_of_it(passage, fact)}
         strong |= volumes
         dosed -= volumes
         drugs = list({
@@ -100,6 +100,19 @@ _BACK = re.compile(r"\b(?:the|this|that) (?:resulting |combined |whole )?(?:mixt
                    r"solution|syringe)\b|\b(?:of|from) (?:this|that|it|which)\b", re.I)  # fmt: skip
 _NAMED = re.compile(r"\bthe (?:mixture|mix|cocktail|blend)\b", re.I)
 _TOGETHER = re.compile(r"\b(?:mix\w*|combin\w*|blend\w*|cocktail|together|(?:one|same|single) syringe)\b", re.I)
+
+
+def _is_of_it(passage: Passage, volume: Fact) -> bool:
+    """ "Six mils of it", "of this, six mils": said of what was mixed right before, and not of one drug."""
+    words = passage.text.lower().split()
+    last = volume.evidence.last - passage.evidence.first
+    behind = " ".join(word.strip(",.;") for word in words[last + 1 : last + 4])
+    before = " ".join(word.strip(",.;") for word in words[max(0, last - 4) : last])
+    return _OF_IT.match(behind) is not None or _OF_THIS.search(before) is not None
+
+
+_OF_IT = re.compile(r"(?:of|from) (?:it|this|that|which|the (?:mix|mixture|lot))\b")
+_OF_THIS = re.compile(r"\b(?:of|from) (?:it|this|that|which)\b")
 
 
 def _is_for_skin(passage: Passage, drug: Fact) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from pipeline.checks._spoken_counts import count
 from pipeline.records import Token
@@ -20,6 +20,19 @@ _LEADS = frozenset({":", ",", "in", "all", "total", "altogether", "(", "-"})
 def wrong(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """(number, noun, arithmetic) of the first number that the ports told behind it do not come to; nothing where a
     number among them was not understood. Pure."""
+    for said, noun, parts in _called(read):
+        if sum(parts) != said:
+            return said, noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+    return None
+
+
+def agrees(read: Sequence[Token]) -> bool:
+    """Whether a number of ports was told with a row of them that comes to it: two alike may be one entry."""
+    return any(sum(parts) == said for said, _, parts in _called(read))
+
+
+def _called(read: Sequence[Token]) -> Iterator[tuple[int, str, list[int]]]:
+    """(number, its noun, the parts of the row behind it)."""
     for at in range(len(read) - 2):
         said = count(read[at])
         if said is None or said < 2 or read[at + 1].norm not in _PORTS:
@@ -28,9 +41,8 @@ def wrong(read: Sequence[Token]) -> tuple[int, str, str] | None:
         while place < len(read) and read[place].norm in _LEADS:
             place += 1
         parts = _row(read[place:])
-        if parts is not None and len(parts) > 1 and sum(parts) != said:
-            return said, read[at + 1].norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
-    return None
+        if parts is not None and len(parts) > 1:
+            yield said, read[at + 1].norm, parts
 
 
 def _row(read: Sequence[Token]) -> list[int] | None:
@@ -42,6 +54,8 @@ def _row(read: Sequence[Token]) -> list[int] | None:
         if quantity is None and not article and read[at].norm != "one":
             at += 1
             continue
+        if plural and quantity is not None and quantity.form == "clock":
+            break  # "... and one five, docked at eight twenty five"
         if quantity is not None and (quantity.form != "number" or quantity.dimension):
             return None
         if quantity is not None and quantity.value in _RUN:

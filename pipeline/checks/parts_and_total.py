@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _told_parts
+from pipeline.checks import _ports_called, _told_parts
 from pipeline.checks._spoken_counts import count, shares
 from pipeline.checks._summed_facts import singles
 from pipeline.checks.base import (
@@ -175,8 +175,10 @@ def _explained(note: OperativeNote, total: Fact) -> bool:
     passage = next((one for one in note.sections.description if one.holds(total)), None)
     tokens = read(passage) if passage is not None else ()
     first = total.evidence.first - passage.evidence.first if passage is not None else 0
-    return any(_told_parts.explains(tokens, at) for at, token in enumerate(tokens)
-               if token.first == first and count(token) == total.value)  # fmt: skip
+    return _ports_called.agrees(tokens) or any(
+        _told_parts.explains(tokens, at) for at, token in enumerate(tokens)
+        if token.first == first and count(token) == total.value
+    )
 
 
 def _plus(note: OperativeNote, total: Fact) -> list[Span]:
