@@ -263,6 +263,8 @@ def _out_of_the_way(sentence: Sentence, at: int) -> bool:
         after = {token.norm for token in tokens[index + 1 : index + 3]}
         if norm == "free" and {token.norm for token in tokens[max(0, at - 3) : at]} & _DRAPED:
             return False  # "draped the left arm free": to work on
+        if norm in _WORN and _is_for_later(sentence, index):
+            return False
         if norm in _AWAY or (norm == "free" and index <= limb + 2 and not after & _FREE_FLAP):
             return True
         if norm not in _LIGHT:
@@ -270,6 +272,17 @@ def _out_of_the_way(sentence: Sentence, at: int) -> bool:
     return False
 
 
+def _is_for_later(sentence: Sentence, at: int) -> bool:
+    """ "Left foot in a boot, no weight for six weeks": whether what a limb lies in is ordered for the time after."""
+    return sentence.section in _LATER or any(
+        token.norm in _FOR_LATER or (token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"))
+        for token in sentence.tokens[at + 1 :]
+    )
+
+
+_LATER = frozenset({"aftercare", "follow-up", "disposition"})
+_FOR_LATER = frozenset("until till weeks days weight weightbearing nwb wbat clinic home crutches".split())
+_WORN = frozenset({"boot", "boots", "gutter"})  # else the traction boot, the gutter of the table
 _DRAPED = frozenset({"draped", "drape", "draping", "prepped", "prepared"})
 _FREE_FLAP = frozenset({"flap", "graft", "tissue", "transfer", "of", "from", "fat"})
 _PUT_AWAY = frozenset("arm forearm hand leg foot thigh calf heel limb extremity elbow knee".split())
@@ -279,7 +292,7 @@ _LIGHT = frozenset(
     "up down gently safely just at".split()
 )
 _AWAY = frozenset(
-    "boot boots stirrup stirrups holder post padded strapped tucked board armboard rest pillow gutter support sling "
+    "boot boots stirrup stirrups holder post padded strapped tucked board armboard rest pillow gutter support "
     "tray splayed secured taped lithotomy traction-boot".split()
 )
 

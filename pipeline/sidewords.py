@@ -83,6 +83,11 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             at += 1
             continue
         words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
+        each = _one_each(sentence, at, at + len(words) - 1) if row.id == "bilateral" else None
+        if each is not None:
+            found += each
+            at += len(words)
+            continue
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
         if side is not None and not is_of_one_thing(sentence, at) and not _inside_name(sentence, side, grammar):
             if is_none(sentence, norms, at) or tells_degree(norms, at):
@@ -93,6 +98,41 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     return found
 
 
+def _one_each(sentence: Sentence, first: int, last: int) -> list[Side] | None:
+    """The two sides of "varicocele left and right hydrocele": the first ends one name of an illness or an operation and
+    the second leads another. None where they are the two sides of one thing."""
+    said = [sentence.tokens[at].norm for at in (first, last)]
+    if {*said} != {"left", "right"} or last == first + 1 and sentence.tokens[last].norm != "right":
+        return None
+    ends = {m.table: m.id for m in sentence.mentions if m.last == first - 1 and m.table in _NAMES_OF_THINGS}
+    leads = {m.table: m.id for m in sentence.mentions if m.first == last + 1 and m.table in _NAMES_OF_THINGS}
+    if not any(table in leads and leads[table] != ident for table, ident in ends.items()):
+        return None
+    return [Side(first, first, "left" if said[0] == "left" else "right"),
+            Side(last, last, "left" if said[1] == "left" else "right")]  # fmt: skip
+
+
+_NAMES_OF_THINGS = frozenset({"diagnoses", "procedures"})
+
+
+def _is_about_a_thing(sentence: Sentence, grammar: Grammar, last: int) -> bool:
+    """ "Three screws on either side of the fracture": beyond it and before it, and no side of the body. "Both sides of
+    the neck", "of the midline" are."""
+    tokens = sentence.tokens
+    if tokens[last].norm not in ("side", "sides") or last + 1 >= len(tokens) or tokens[last + 1].norm != "of":
+        return False
+    at = last + 2
+    while at < len(tokens) and tokens[at].norm in ("the", "a", "this", "that", "his", "her", "each"):
+        at += 1
+    rows = site_rows(grammar)
+    part = next((rows[m.id] for m in sentence.mentions if m.table == "sites" and m.first == at and m.id in rows), None)
+    if part is not None:
+        return part.sided or part.group in _TISSUES
+    return at < len(tokens) and tokens[at].norm not in _BODY
+
+
+_TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone", "digit", "joint"})
+_BODY = _words("body midline patient table neck face chest spine spinous mouth jaw back abdomen trunk pelvis jaws")
 _SPINE = _words("#level lumbar cervical thoracic spinal spine radiculopathy sciatica facet disc back neck")
 _SIDED, _AGREED = _words("procedures diagnoses sites"), _words("consent consented mark marked")
 
@@ -119,6 +159,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         )
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm in ("side", "sided")
         return Side(first, last + wide, row.side) if alone else None
+    if row.id == "bilateral" and _is_about_a_thing(sentence, grammar, last):
+        return None
     if row.side is not None:
         sided = {m: is_sided(m, grammar) for m in sentence.mentions if m.table in _SIDED} if not last else {}
         return None if last == 0 and is_talk(sentence, sided) else Side(first, last, row.side)
@@ -150,6 +192,9 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         and (m.table in ("procedures", "diagnoses") or (only and m.table == "acts")) for m in sentence.mentions
     ):  # fmt: skip
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
+    if row.id == "right-size" and any(m.first == first + 1 and m.table == "procedures" and is_sided(m, grammar)
+                                      for m in sentence.mentions):  # fmt: skip
+        return Side(first, first, "right")  # "right above knee amputation"
     if turns_to(sentence, last):
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == "side"
         return Side(last, last + wide, "left" if sentence.tokens[last].norm == "left" else "right")

@@ -7,6 +7,7 @@ What is given to, taken from or ordered for the whole patient or another part of
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence, Set
+from itertools import pairwise
 
 from pipeline import laterality, own_numbers, stated_sides
 from pipeline.body_parts import chain, limbs
@@ -75,6 +76,8 @@ def belongs(
         return False
     if fact.kind in ORDERED:
         told = {one.value for one in laterality.sides(sentence, grammar)}
+        if names_other_limb(sentence, side):
+            return False
         return fact.status in ("performed", "planned") and told <= {side} and (
             _is_ordered_for_it(fact, sentence, grammar, operated)
         )
@@ -98,6 +101,15 @@ def belongs(
     if fact.kind in GIVEN and not (local(fact) and went_there(fact, sentence, grammar)):
         return False
     return own_numbers.lies_in(fact, sentence, grammar, operated)
+
+
+def names_other_limb(sentence: Sentence, side: Laterality | None) -> bool:
+    """ "Right foot in a boot with light traction" beside an operation on the left: told of the limb out of the way."""
+    other = {"left": "right", "right": "left"}.get(side or "")
+    return any(one.norm == other and after.norm in _LIMB_WORDS for one, after in pairwise(sentence.tokens))
+
+
+_LIMB_WORDS = frozenset("arm forearm elbow hand wrist leg thigh knee calf foot ankle heel limb extremity".split())
 
 
 def is_sole(done: Sequence[Fact], grammar: Grammar) -> bool:

@@ -7,6 +7,7 @@ import re
 from pipeline import laterality
 from pipeline.checks._asides import before_work, is_aside, is_treated
 from pipeline.checks._both_sides import announced
+from pipeline.checks._further_illness import is_of_a_list, is_one_more
 from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
 from pipeline.checks._odd_side import odd_sides
@@ -61,7 +62,7 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     sided = [fact for fact in sided if not _of_harvest(fact, harvest, grammar)]
     operated = [fact for fact in sided if fact.kind == "procedure" and fact.certainty == "affirmed"]
     sides = {fact.laterality for fact in operated}
-    sided = [fact for fact in sided if not _one_each(fact, sided)]
+    sided = [fact for fact in sided if not _one_each(note, fact, sided)]
     if _on_the_midline(operated, grammar):
         sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
@@ -106,12 +107,14 @@ _WORN = frozenset({"compression-devices"})  # on the leg that lies free
 _ACROSS = ("opening", "pleura")
 
 
-def _one_each(fact: Fact, sided: list[Fact]) -> bool:
+def _one_each(note: OperativeNote, fact: Fact, sided: list[Fact]) -> bool:
     """Whether an injection or a measure is told with one on the other side ("four mils on the left and two on the
-    right", "ER 90 L and 95 R"): each has its side, and neither contradicts the operation."""
+    right", "ER 90 L and 95 R"): each has its side, and neither contradicts the operation. A drain that is told again
+    in another sentence is one and the same."""
     return fact.kind in _EACH and any(
         other.kind == fact.kind and _opposite(fact, other)
         and abs(other.evidence.first - fact.evidence.first) <= TOGETHER
+        and (fact.kind != "drain" or any(one.holds(fact) and one.holds(other) for one in note.sections.description))
         for other in sided
     )  # fmt: skip
 
@@ -162,6 +165,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     severity: Severity
     if fact.kind in _FIRM:
         agreed = any(one.laterality == operated[0].laterality for one in note.of("preop_diagnosis", "postop_diagnosis"))
+        if is_of_a_list(note, fact, operated, grammar):
+            return None
         if fact.kind == "diagnosis" and place is None and agreed:
             return _conflict(operated[0], fact, grammar, "note")  # a disease of the history, beside the diagnosis
         if elsewhere:

@@ -6,6 +6,7 @@ import re
 
 from pipeline.checks import _digits
 from pipeline.checks._asides import before_work
+from pipeline.checks._further_illness import is_of_a_list
 from pipeline.checks.base import called, finding, placed, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -47,6 +48,8 @@ def _by_sites(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         ill = [site_of(one, grammar) for one in note.of("diagnosis", "preop_diagnosis", "postop_diagnosis")]
         if fact.kind in _AGREED and site.group == "digit" and any(one is not None and one.id == site.id for one in ill):
             continue  # "thumb CMC arthritis, ring trigger finger ... time out: thumb, ring finger"
+        if is_of_a_list(note, fact, [one for one, _ in operated], grammar):
+            continue
         if site.id in harvest or any(_related(site, place, sites) for _, place in operated):
             continue
         found.append(_told(same_sort[0][0], same_sort[0][1], fact, site, grammar))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from pipeline import laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Sentence
+from pipeline.records import Fact, Mention, Sentence, replace
 from pipeline.rows import Concept
 
 
@@ -24,6 +25,45 @@ def has_no_side(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
         return False
     places = [grammar.table("sites", Concept)[m.id] for m in base.mentions(sentence, "sites") if low <= m.first < high]
     return bool(places) and not any(place.sided for place in places) or row.group in OF_THE_WHOLE and not places
+
+
+def elsewhere_too(fact: Fact, sentence: Sentence, mention: Mention, grammar: Grammar) -> list[Fact]:
+    """The same illness of the further parts that follow its own in a list, each with its side: "osteoarthritis of the
+    right hip and the left knee", "ganglion right wrist, left ankle". """
+    rows = grammar.table("sites", Concept)
+    row = grammar.tables[mention.table].get(mention.id)
+    if fact.laterality not in ("left", "right") or not isinstance(row, Concept) or row.site or not fact.body_site:
+        return []
+    tokens = sentence.tokens
+    sides = [one for one in laterality.sides(sentence, grammar) if one.first > mention.last]
+    if not sides or sides[0].value != fact.laterality or any(
+        tokens[at].norm not in _LED for at in range(mention.last + 1, sides[0].first)
+    ):
+        return []
+    found: list[Fact] = []
+    end = -1
+    for side in sides:
+        part = laterality.own_noun(sentence, side)
+        if part is None or part.first != side.last + 1 or side.value is None or not rows[part.id].sided:
+            break
+        between = {tokens[at].norm for at in range(end + 1, side.first)} if end >= 0 else set()
+        if end >= 0 and not (between <= _JOINED and between & _JOINTS):
+            break
+        end = part.last
+        while end + 1 < len(tokens) and tokens[end + 1].norm in _PART_GOES_ON:
+            end += 1
+        found.append(replace(fact, laterality=side.value, body_site=part.id))
+    last = end + 1 < len(tokens) and not tokens[end + 1].punctuation and tokens[end + 1].norm not in _ENDS_LIST
+    if last:
+        found = found[:-1]  # "... and left knee meniscal tear": of what follows
+    return [one for one in found[1:] if one.body_site != fact.body_site]
+
+
+_LED = frozenset({"of", "in", "the", "at", "on", "affecting", "involving", "his", "her", ",", ":"})
+_JOINED = frozenset({"and", "&", "+", ",", "plus", "of", "the", "in", "also"})
+_JOINTS = frozenset({"and", "&", "+", ",", "plus"})
+_PART_GOES_ON = frozenset({"joint", "base", "region"})
+_ENDS_LIST = frozenset({"and", "for", "with", "we", "today", "operation", "procedure", "op", "surgeon", "both", "&"})
 
 
 def takes_anothers(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:

@@ -104,26 +104,27 @@ def _own_part(sentence: Sentence, act: Mention, grammar: Grammar) -> tuple[Menti
     """The part of the body that an act behind "and" is done to, with the first and the last token of both."""
     tokens = sentence.tokens
     first = act.first
-    while first and first > act.first - _DESCRIBED and tokens[first - 1].norm not in _JOINS and not (
+    while first and first > act.first - _DESCRIBED and tokens[first - 1].norm not in JOINS and not (
         tokens[first - 1].punctuation or tokens[first - 1].quantity is not None
     ):
         first -= 1
-    if not first or tokens[first - 1].norm not in _JOINS:
+    if not first or tokens[first - 1].norm not in JOINS:
         return None
     before = [m for m in base.mentions(sentence, "sites") if first <= m.first and m.last == act.first - 1]
     if before:
         return before[0], first, act.last
     ahead = tokens[act.last + 1 : act.last + 2]
-    site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - act.last <= _TO_SITE + 2), None)
+    site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - act.last <= _TO_PART), None)
     if site is None or not ahead or ahead[0].norm not in ("of", "to", "into", "in"):
         return None
     between = tokens[act.last + 1 : site.first]
-    if any(token.punctuation or token.norm in _JOINS | {"for", "with"} for token in between):
+    if any(token.punctuation or token.norm in JOINS | {"for", "with"} for token in between):
         return None
     return site, first, site.last
 
 
-_JOINS = frozenset({"and", "plus", "+", "&"})
+JOINS = frozenset({"and", "plus", "+", "&"})
+_TO_PART = 7  # tokens
 _DESCRIBED = 5  # words that tell what an act is: "left si joint injection"
 
 
@@ -146,108 +147,12 @@ def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
     return amount or short or tokens[last].norm in _MEASURES
 
 
-_INJECTED = {
-    "platelet-rich-plasma": "platelet-rich-plasma-injection", "bone-marrow-concentrate": "bone-marrow-injection",
-    "bone-marrow-aspirate": "bone-marrow-injection", "autologous-fat": "fat-grafting",
-    "hyaluronate": "viscosupplementation",
-}  # fmt: skip
-
-
-def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """ "PRP left elbow.", "BMAC right hip": what was injected and where, as the title of the narration."""
-    if sentence.index > 1 and sentence.section != "procedure":
-        return []
-    if any(True for _ in base.mentions(sentence, "procedures")) or sentence.section not in ("", "procedure"):
-        return []
-    facts: list[Fact] = []
-    end = -1  # the last token of what was read
-    guided = {at for m in base.mentions(sentence, "guidance") for at in range(m.first, m.last + 2)}
-    for mention in sorted(base.mentions(sentence, "injectates", "drugs"), key=lambda one: one.first):
-        before = sentence.tokens[end + 1 : mention.first]
-        led = all(token.punctuation or token.norm in _HEADING | _TALK or at in guided
-                  for at, token in enumerate(before, end + 1))  # fmt: skip
-        led = led or bool(facts) and before[-1:] != () and before[-1].norm in _JOINS | {",", ";"}
-        if mention.id not in _INJECTED or not led:
-            continue
-        made = _injected_at(reading, sentence, mention, grammar)
-        facts += made
-        if made:
-            end = max(at for at, token in enumerate(sentence.tokens) if token.last <= made[-1].evidence.last
-                      and token.norm not in (",", ";"))  # fmt: skip
-    return facts
-
-
-def _injected_at(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> list[Fact]:
-    site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _TO_SITE), None)
-    between = sentence.tokens[mention.last + 1 : site.first] if site is not None else ()
-    if site is None or not all(
-        token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", "for", ":"} for token in between
-    ):  # fmt: skip
-        side = next((one for one in laterality.sides(sentence, grammar) if one.first == mention.last + 1), None)
-        if side is None or side.value is None:
-            return []
-        return [base.make("procedure", reading, sentence, mention.first, side.last, name=_INJECTED[mention.id],
-                          laterality=side.value)]  # fmt: skip
-    parts = [(mention.first, site), *_joined_parts(sentence, site, grammar)]
-    return [
-        base.make("procedure", reading, sentence, first, part.last, name=_INJECTED[mention.id],
-                  laterality=laterality.side_for(sentence, part.first, part.last, grammar)[0], body_site=part.id)
-        for first, part in parts
-    ]  # fmt: skip
-
-
-def _joined_parts(sentence: Sentence, site: Mention, grammar: Grammar) -> list[tuple[int, Mention]]:
-    """The parts that "and" joins to one with a side, each with its own and the token of that: "... for the left elbow
-    and the right hip"."""
-    tokens = sentence.tokens
-    found: list[tuple[int, Mention]] = []
-    for side in laterality.sides(sentence, grammar):
-        end = found[-1][1].last if found else site.last
-        part = laterality.own_noun(sentence, side)
-        between = {token.norm for token in tokens[end + 1 : side.first]}
-        if part is not None and side.first > end and between & {"and", "&", "+", ","} and between <= _PART_JOINS:
-            found.append((side.first, part))
-    return found
-
-
-_PART_JOINS = frozenset({"and", "&", "+", ",", "the", "also", "then", "in", "into", "to", "for"})
-
-
-_TALK = frozenset({"the", "a", "ok", "okay", "so", "right", "today"})
-_TO_SITE = 5  # tokens
-
-
-def injected_into(reading: Reading, grammar: Grammar) -> list[Fact]:
-    """ "We injected bone marrow concentrate into the right elbow": the operation where no other words name it."""
-    for sentence in reading.sentences:
-        for mention in base.mentions(sentence, "injectates"):
-            ahead = {token.norm for token in sentence.tokens[max(0, mention.first - _VERB) : mention.first]}
-            site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _INTO), None)
-            if mention.id not in _INJECTED or site is None or "injected" not in ahead or sentence.section in _NOT_NOW:
-                continue
-            between = {token.norm for token in sentence.tokens[mention.last + 1 : site.first]}
-            done = base.scope_at(sentence, "status", mention.first, "performed") == "performed"
-            if done and between & {"into", "in", "to"} and (
-                base.scope_at(sentence, "certainty", mention.first, "affirmed") == "affirmed"
-            ):
-                whole = [m for m in base.mentions(sentence, "sites") if site.first <= m.first <= site.last + _TO_SITE]
-                side, doubt = laterality.side_for(sentence, site.first, whole[-1].last, grammar)
-                return [base.make("procedure", reading, sentence, mention.first, whole[-1].last, laterality=side,
-                                  name=_INJECTED[mention.id], body_site=site.id,
-                                  doubts=(doubt,) if doubt else ())]  # fmt: skip
-    return []
-
-
-_VERB, _INTO = 6, 6  # tokens
-_NOT_NOW = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up"})
-
-
 def _is_heading(sentence: Sentence, index: int) -> bool:
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "of"
-    return sentence.tokens[index].norm in _HEADING and after not in ("of", "on", "to", "for", "in", "at")
+    return sentence.tokens[index].norm in HEADING and after not in ("of", "on", "to", "for", "in", "at")
 
 
-_HEADING = frozenset({"procedure", "procedures", "operation", "operations", "op", "surgery", "title", "performed",
+HEADING = frozenset({"procedure", "procedures", "operation", "operations", "op", "surgery", "title", "performed",
                       "note", "notes", "report", "record"})  # fmt: skip
 
 
@@ -320,7 +225,7 @@ def _is_place(sentence: Sentence, first: int) -> bool:
         last += 1
     here = range(first, last)
     return any(at in sites for at in here) and all(
-        at in sites or sentence.tokens[at].norm in _OF_PLACE or sentence.tokens[at].text.lower() in _ORDINALS
+        at in sites or sentence.tokens[at].norm in OF_PLACE or sentence.tokens[at].text.lower() in _ORDINALS
         for at in here
     )
 
@@ -333,7 +238,7 @@ def _lists_on(sentence: Sentence, comma: int) -> bool:
     )
 
 
-_OF_PLACE = frozenset("left right bilateral both the of his her on and , side proximal distal lateral medial".split())
+OF_PLACE = frozenset("left right bilateral both the of his her on and , side proximal distal lateral medial".split())
 # What is an operation by itself as the title, and a step in the body of another.
 _WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
 # Words; sentences: a title behind what led to it ("Aching veins. Ablation of the long saphenous.")

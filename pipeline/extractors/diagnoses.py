@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from pipeline import clauses, laterality, story
 from pipeline.extractors import _diagnosed_after, _when_diagnosed, base
-from pipeline.extractors._sided_illness import has_no_side, takes_anothers
+from pipeline.extractors._sided_illness import elsewhere_too, has_no_side, takes_anothers
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -70,6 +70,7 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         for kind in kinds[:1] if later else kinds:
             fact = replace(base.named(kind, reading, sentence, mention, grammar), status="performed")
             facts.append(replace(fact, laterality=None) if has_no_side(sentence, mention, grammar) else fact)
+            facts += elsewhere_too(facts[-1], sentence, mention, grammar)
     if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
         # "Pre-op and post-op diagnosis the same": as the indication, which was told
         facts += [_diagnosed_after.same(kind, reading, sentence, same)
@@ -203,7 +204,7 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
         reason = reason or (behind is not None and fact.certainty == "affirmed")
         if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
-        facts.append(fact)
+        facts += [fact, *elsewhere_too(fact, sentence, mention, grammar)]
     if not facts:
         facts += _found_as_one(reading, sentence, grammar)
     if not facts and any(token.norm in _diagnosed_after.NAMED for token in sentence.tokens[:2]):

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pipeline import rephrased, story
 from pipeline.extractors import (
     _attempts,
+    _injected_titles,
     _operation_sides,
     _other_senses,
     _shared_name,
@@ -49,7 +50,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         words = [] if sentence.index in steps else _titles.title(reading, sentence, grammar)
         if sentence.index > 1 and sentence.section == "" and words:
             late, words = (late or words), []
-        words = words or _titles.injected(reading, sentence, grammar)
+        words = words or _injected_titles.injected(reading, sentence, grammar)
         words = words or _titles.joined(reading, sentence, grammar)
         words += _title_lists.listed(reading, sentence, words, grammar)
         facts += words
@@ -209,7 +210,7 @@ def _only_act(reading: Reading, facts: list[Fact], grammar: Grammar) -> list[Fac
     """Where no operation is named: the first act on a part of the body, in its words ("fixed the left radius")."""
     if any(fact.kind == "procedure" and fact.status == "performed" for fact in facts):
         return []
-    into = _titles.injected_into(reading, grammar)
+    into = _injected_titles.injected_into(reading, grammar)
     if into:
         return into
     for fact in facts:
