@@ -24,7 +24,7 @@ READY = _words(
 )
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
 _PAST = frozenset({"was", "were", "had"})
-_BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
+_BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…", "->", "→"})
 RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
 
 
@@ -176,8 +176,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     starts = {mention.first: mention for mention in sentence.mentions if mention.table not in BY_THE_WAY}
     others = {other.first for other in hits if other is not hit and other.rule.axis == "certainty"}
     over = [m.last for m in sentence.mentions if m.first <= hit.first and m.last > hit.last]
-    if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
-        over.append(hit.last + 3)  # "no bowel in it mesh ..."
+    if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"], ["at", "all"]):
+        over.append(hit.last + 3)  # "no bowel in it mesh ...", "no fluid at all sixty milligrams ..."
     if hit.last + 1 < len(tokens) and tokens[hit.last + 1].norm in ("->", "it's"):
         return hit.last  # "resurfacing? no -> THR", "it isn't it's frayed"
     index, named = max([hit.last, *over]) + 1, bool(over)

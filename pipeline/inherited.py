@@ -8,6 +8,7 @@ what stands beside "the other side", a history or a plan takes none.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence, Set
 
 from pipeline import (
@@ -84,7 +85,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     sole = operation is not None and sole_side.is_sole(done, grammar)
     others = stated_sides.says_other(reading, grammar, operation) if sole else frozenset()
     only = sole and not others
-    work = _work(facts, operation)
+    work = _work(facts, operation, reading)
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
     for fact in facts:
@@ -152,14 +153,26 @@ _TOLD_ON = frozenset("anaesthesia position preparation device_size device_count 
 _LOOKED = frozenset({"inspection", "examination", "palpation", "exploration"})
 
 
-def _work(facts: Sequence[Fact], operation: Laterality | None) -> list[int]:
+def _work(facts: Sequence[Fact], operation: Laterality | None, reading: Reading) -> list[int]:
     """The words at which something is done on the side of the operation; none where something is done on the other."""
     done = [fact for fact in facts if fact.kind in _DONE and _counts(fact) and fact.certainty == "affirmed"
             and fact.name not in _LOOKED]  # fmt: skip
+    harvest = {fact.body_site for fact in facts if fact.kind == "harvest_site"}
+    done = [fact for fact in done if fact.laterality in (None, operation) or not (
+        fact.body_site in harvest or _CREST.search(_said_with(fact, reading))
+    )]  # fmt: skip
     if any(fact.laterality not in (None, operation) for fact in done):
         return []
     back = [fact for fact in facts if fact.kind in _TOLD_ON and _counts(fact) and fact.laterality in (None, operation)]
     return [fact.evidence.first for fact in (*done, *back)]
+
+
+_CREST = re.compile(r"\b(?:crest|psis|asis|iliac)\b|\bfor the graft\b")
+
+
+def _said_with(fact: Fact, reading: Reading) -> str:
+    sentence = reading.sentence_at(fact.evidence.first)
+    return " ".join(token.norm for token in sentence.tokens) if sentence is not None else ""
 
 
 def _is_of_sole(

@@ -14,7 +14,7 @@ phrase first. What is decided here:
 
 from __future__ import annotations
 
-from pipeline import clauses, donor_sides, listed_sides, paired_illness, sideshare, sidewise
+from pipeline import clauses, denied_sides, donor_sides, listed_sides, paired_illness, sideshare, sidewise
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
@@ -207,7 +207,7 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
                 m.table in clauses.HEADS and m.last == last for m in sentence.mentions
             ):
                 return None  # "a 1.14 mm tube in the left was dry"
-            if sideshare.of_denied(sentence, index, last):
+            if denied_sides.of_denied(sentence, index, last):
                 return None
             drawn = donor_sides.of_vein(sentence, index, last, last)  # "prp, 15 mL of blood from the left arm"
             if drawn or sideshare.of_way(sentence, starts[index], last, last):
@@ -346,6 +346,13 @@ def _of_sentence(
     if len({side.value for side in free}) > 1:  # "for arthritis the left side was done in spring": told of another
         free = [side for side in free if not clauses.parted(sentence, side.first, first)] or free
     values = {side.value for side in free}
+    chosen = {side.value for side in free if any(
+        token.norm == "only" for token in sentence.tokens[max(0, side.first - 2) : side.first]
+    )}  # fmt: skip
+    if len(chosen) == 1 and "bilateral" in values and any(
+        m.table in ("procedures", "acts") and m.first <= first <= m.last for m in sentence.mentions
+    ):
+        return chosen.pop(), None  # "arthritis of both knees but today only the left, the osteotomy"
     if len(values) > 1 and last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == ":" and all(
         side.first > last for side in free
     ):  # "skin cancers excised: left cheek, right temple": the heading of a list, which tells the sides

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Set
 
 from pipeline import donor_sides, laterality, sideshare
-from pipeline.body_parts import related_sites
+from pipeline.body_parts import limbs, related_sites
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Sentence
 from pipeline.rows import Concept, Device
@@ -17,14 +17,17 @@ from pipeline.side_names import BREAKS
 from pipeline.sidewords import Side
 
 KINDS = frozenset(
-    "tourniquet tourniquet_pressure tourniquet_time incision_length measurement grade device_size device_count".split()
+    "tourniquet tourniquet_pressure tourniquet_time incision_length measurement grade device_size device_count "
+    "duration".split()
 )
 _CUFF = frozenset({"tourniquet", "tourniquet_pressure", "tourniquet_time"})
 _LENGTHS = frozenset({"mm", "cm", "mm2", "cm2", "deg"})
 # How the patient lay, how one looked, what was taken elsewhere, and cuts in the middle: no measure of the part.
-_NOT_OF_IT = frozenset(
-    "table bed trendelenburg tilt tilted head arms scope telescope lens camera bevel graft grafts donor harvest "
-    "harvested autograft allograft pillow pad bolster collar pfannenstiel sternotomy laparotomy "
+_LYING_WORDS = frozenset("table bed trendelenburg tilt tilted head arms pillow pad bolster collar".split())
+_NOT_OF_IT = _LYING_WORDS | frozenset(
+    "scope telescope lens camera bevel graft grafts donor harvest "
+    "harvested autograft allograft pfannenstiel sternotomy laparotomy "
+    "crest crests corticocancellous tricortical "
     "umbilical infraumbilical supraumbilical umbilicus".split()
 )
 # What is not of the operated part, and how many words from a number on it may be told.
@@ -39,6 +42,8 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
     operations are on. Pure."""
     if fact.kind in _CUFF:
         return fact.certainty == "affirmed"
+    if fact.kind == "duration":
+        return fact.name == "traction" and bool(limbs(operated, grammar))  # how long the operated limb was pulled
     if fact.kind in ("device_size", "device_count"):
         row = grammar.table("devices", Device).get(fact.name or "")
         return (row is not None or fact.name is None) and fact.role == "implanted" and (row is None or row.implant)
@@ -58,7 +63,8 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
     if fact.kind == "grade" and fact.name in _OF_PATIENT:
         return False
     own = fact.kind == "measurement" and fact.name in _OWN_WORDS  # the "tilt" of a radius is none of the table
-    return (own or not _speaks_of_other(sentence, at)) and lies_in(fact, sentence, grammar, operated)
+    apart = _NOT_OF_IT if fact.kind in ("measurement", "grade") else _NOT_OF_IT - _LYING_WORDS
+    return (own or not _speaks_of_other(sentence, at, apart)) and lies_in(fact, sentence, grammar, operated)
 
 
 _OWN_WORDS = frozenset({"radius-geometry"})
@@ -81,13 +87,14 @@ _SHARE_OF = 3  # words
 
 
 def speaks_of_other(sentence: Sentence, fact: Fact) -> bool:
-    return _speaks_of_other(sentence, _span(fact, sentence)[0])
+    """Whether how one looked or what was taken elsewhere is told around what was given or taken."""
+    return _speaks_of_other(sentence, _span(fact, sentence)[0], _NOT_OF_IT - _LYING_WORDS)
 
 
-def _speaks_of_other(sentence: Sentence, at: int) -> bool:
+def _speaks_of_other(sentence: Sentence, at: int, apart: frozenset[str] = _NOT_OF_IT) -> bool:
     """Whether how the patient lay, how one looked or what was taken elsewhere is told around a token."""
-    return sentence.says(_NOT_OF_IT) and any(
-        token.norm in _NOT_OF_IT for token in sentence.tokens[max(0, at - _NEAR) : at + _NEAR]
+    return sentence.says(apart) and any(
+        token.norm in apart for token in sentence.tokens[max(0, at - _NEAR) : at + _NEAR]
     )
 
 
@@ -194,7 +201,9 @@ def _beside(fact: Fact, sentence: Sentence, sites: Mapping[str, Concept]) -> str
     """The nearest part of the body in the sentence."""
     first, last = _span(fact, sentence)
     near = [(max(m.first - last, first - m.last, 0), m.first, m.id) for m in sentence.mentions
-            if m.table == "sites" and not sideshare.aches(sentence, m)]  # fmt: skip
+            if m.table == "sites" and not sideshare.aches(sentence, m) and not (
+                sentence.tokens[m.last + 1 : m.last + 2] and sentence.tokens[m.last + 1].norm.startswith("monitor")
+            )]  # fmt: skip
     gap, _, ident = min(near, default=(_NEAR, 0, None))
     return ident if gap < _NEAR else None
 

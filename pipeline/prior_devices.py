@@ -140,7 +140,8 @@ def _stays_in(sentence: Sentence, at: int, fact: Fact) -> bool:
     behind = behind[next((n for n, norm in enumerate(behind) if norm not in ("was", "is", "were", "are")), 0) :]
     if behind[:1] and behind[0] in _STAYS:
         return True
-    if behind[:1] == ["left"] and (behind[1:2] in (["in"], ["over"], ["alone"], ["there"], ["behind"])):
+    into = behind[1:2] == ["in"] and behind[2:3] in (["the"], ["a"], ["each"])  # "six clips left in the cavity"
+    if behind[:1] == ["left"] and not into and (behind[1:2] in (["in"], ["over"], ["alone"], ["there"], ["behind"])):
         return True
     if behind[:1] == ["still"] and behind[1:2] == ["in"]:
         return True

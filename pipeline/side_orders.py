@@ -5,10 +5,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline import clauses, laterality
+from pipeline import clauses, laterality, sideshare
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence, replace
+from pipeline.laterality import Side
+from pipeline.records import Fact, Laterality, Reading, Sentence, Token, replace
 from pipeline.rows import Concept
 
 _ORDERED = frozenset({"aftercare", "dressing", "follow_up", "next_step"})
@@ -16,7 +17,7 @@ _ORDERED = frozenset({"aftercare", "dressing", "follow_up", "next_step"})
 _OF_PATIENT = frozenset({"diet", "medicine", "activity"})
 _OF_ALL = frozenset({"crutches", "walking-frame", "cane", "wheelchair", "collar", "stockings", "blood-tests",
                      "routine-observations", "no-lifting", "breathing-exercises"})  # fmt: skip
-_REACH = 9  # words from a side to what is ordered
+_REACH = 12  # words from a side to what is ordered
 _HARVEST = frozenset(
     "harvest_needle harvest_depth draw draw_count harvest_total needle_advance needle_turns needle_retraction".split()
 )
@@ -82,7 +83,8 @@ def _crest(facts: Sequence[Fact]) -> Laterality | None:
 
 
 def _is_at_crest(fact: Fact, reading: Reading, grammar: Grammar) -> bool:
-    """ "Crest: 5 mL lidocaine 1 %": whether an amount was given where the marrow was taken, and nowhere else."""
+    """ "Crest: 5 mL lidocaine 1 %", "the crest was closed over a drain": whether something was given or put in where
+    the marrow or bone was taken, and nowhere else."""
     sentence = reading.sentence_at(fact.evidence.first) if fact.kind in _GIVEN and fact.done else None
     if sentence is None or fact.scale is not None or laterality.sides(sentence, grammar):
         return False
@@ -92,7 +94,7 @@ def _is_at_crest(fact: Fact, reading: Reading, grammar: Grammar) -> bool:
     return "crest" in near and "and" not in near and all("iliac" in part for part in parts)
 
 
-_GIVEN = frozenset({"medication_dose", "medication_volume"})
+_GIVEN = frozenset({"medication_dose", "medication_volume", "drain", "drain_size", "incision_length", "closure"})
 
 
 def _may_have(fact: Fact, grammar: Grammar) -> bool:
@@ -108,7 +110,10 @@ def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     if not inner or any(tokens[at].norm in ("both", "each") for at in range(inner[0], inner[-1] + 1)):
         return None
     sides = laterality.sides(sentence, grammar)
-    before = [side for side in sides if side.last < inner[0]]
+    own = _for_one(sentence, sides, inner[-1])
+    if own is not None:
+        return own
+    before = [side for side in sides if side.last < inner[0] and not sideshare.is_left_out(sentence, side, inner[0])]
     if not before or inner[0] - before[-1].last > _REACH or before[-1].value not in ("left", "right"):
         return None
     at = before[-1].first
@@ -116,7 +121,8 @@ def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     if behind and tokens[at - 3].quantity is not None and not any(token.punctuation for token in tokens):
         return None  # "... seventy on the left nylon sling four weeks": the side of the number before it
     between = tokens[before[-1].last + 1 : inner[0]]
-    if any(token.norm in _PARTING or token.norm in _OTHERWISE for token in between):
+    if any((token.norm in _PARTING and not _goes_on(between, at)) or token.norm in _OTHERWISE
+           for at, token in enumerate(between)):
         return None
     if scope_at(sentence, "status", before[-1].first, "performed") in ("historical", "other_person"):
         return None
@@ -125,6 +131,27 @@ def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     return None if after and told and after[0].value != before[-1].value else before[-1].value
 
 
+def _goes_on(between: Sequence[Token], at: int) -> bool:
+    """ "Right hand in a splint 5 days, then a night splint": whether "then" leads to what comes after a time."""
+    before = [token for token in between[max(0, at - 2) : at] if token.norm != ","]
+    return between[at].norm == "then" and bool(before) and before[-1].quantity is not None
+
+
+def _for_one(sentence: Sentence, sides: Sequence[Side], last: int) -> Laterality | None:
+    """ "Back in three months for the left, the right in six": the side that what is ordered is told to be for."""
+    tokens = sentence.tokens
+    last -= tokens[last].punctuation
+    side = next((one for one in sides if one.first > last), None)
+    if side is None or side.value not in ("left", "right") or side.first - last > _FOR_ONE:
+        return None
+    led = [token.norm for token in tokens[last + 1 : side.first]]
+    part = laterality.own_noun(sentence, side)
+    behind = (part.last if part is not None and part.first == side.last + 1 else side.last) + 1
+    shut = behind >= len(tokens) or tokens[behind].punctuation or tokens[behind].norm in ("and", "but", "the", "then")
+    return side.value if led in (["for", "the"], ["on", "the"], ["for"], [","]) and shut else None
+
+
+_FOR_ONE = 3  # tokens to the side
 _OTHERWISE = clauses.FINITE - {"is", "are", "was", "were", "will", "stayed", "should", "may"}
 _PARTING = frozenset(
     ". ; but both each he she then patient free normal untouched after before from because than while".split()

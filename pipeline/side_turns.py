@@ -3,7 +3,7 @@ scope ..." behind the title."""
 
 from __future__ import annotations
 
-from pipeline import clauses, donor_sides, laterality, sideshare
+from pipeline import clauses, denied_sides, donor_sides, laterality, sideshare
 from pipeline.laterality import Side
 from pipeline.records import Laterality, Mention, Sentence
 
@@ -49,7 +49,7 @@ def leading(sentence: Sentence, heard: list[Side]) -> list[Side]:
     bare = [side for side in heard if side.value in ("left", "right") and side.first > 1
             and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]]  # fmt: skip
     if {side.value for side in bare} != {"left", "right"} or any(
-        sideshare.closes_denial(sentence, side.first) or donor_sides.leads_crest(sentence, side) for side in bare
+        denied_sides.closes_denial(sentence, side.first) or donor_sides.leads_crest(sentence, side) for side in bare
     ):
         return []
     told = [m.first for m in sentence.mentions if m.table in _TOLD]
@@ -103,7 +103,7 @@ def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
     behind = [token.norm for token in tokens[side.last + 1 : side.last + 1 + _PART]]
     if not _FIRSTLY.isdisjoint(behind):
         return True
-    if sideshare.closes_denial(sentence, side.first):
+    if denied_sides.closes_denial(sentence, side.first):
         return False  # "no effusion on the right six mils ..."
     on = side.first >= 2 and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]
     if on and side.first > 2 and tokens[side.first - 3].quantity is not None:

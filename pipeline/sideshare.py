@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses, donor_sides
+from pipeline import clauses, denied_sides, donor_sides
 from pipeline.records import Mention, Sentence
 from pipeline.side_names import BREAKS
 from pipeline.sidewords import Side
@@ -201,37 +201,6 @@ def tells_state(sentence: Sentence, side: Side) -> bool:
     )
 
 
-def closes_denial(sentence: Sentence, at: int) -> bool:
-    """ "No effusion on the right six mils ...": whether the side at a token ends what was said not to be there."""
-    return denied_from(sentence, at) is not None
-
-
-def of_denied(sentence: Sentence, at: int, last: int) -> bool:
-    """Whether the side at a token is of something denied behind a phrase: "4 mL of ropivacaine, nothing was given on
-    the left"; not "drain none on the left"."""
-    denied = denied_from(sentence, at)
-    return denied is not None and denied > last + (sentence.tokens[denied].norm == "none")
-
-
-def denied_from(sentence: Sentence, at: int) -> int | None:
-    """The first token of the denial that the side at a token ends, None where it ends none."""
-    tokens = sentence.tokens
-    if at < _NOUN or tokens[at - 1].norm not in ("on", "the") or "on" not in (tokens[at - 1].norm, tokens[at - 2].norm):
-        return None
-    told = False
-    for index in range(at - 2, max(-1, at - 2 - _DENIED), -1):
-        norm = tokens[index].norm
-        if norm in ("no", "without") and not told or norm in ("nothing", "none"):
-            return index
-        told = told or norm in clauses.FINITE
-        if tokens[index].punctuation or tokens[index].quantity is not None:
-            return None
-    return None
-
-
-_DENIED = 5  # words of what is denied, with "on the"
-
-
 _LED = frozenset("on in to into at through of under around beneath behind over near inside".split())
 _SIZE = frozenset({"x", "on", "in", "to", "the", "at", "size", "french", "each", "a", "one", "single"})
 _PHRASE = 12  # words from a thing to the side that ends its phrase
@@ -340,7 +309,7 @@ _LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity 
 def is_elsewhere(sentence: Sentence, side: Side, site: Mention | None, first: int, last: int) -> bool:
     """Whether a side tells where marrow or blood was taken, where it aches or what was found well, and not where a
     thing is."""
-    if side.first > last and of_denied(sentence, side.first, last):
+    if side.first > last and denied_sides.of_denied(sentence, side.first, last):
         return True
     taken = donor_sides.of_crest(sentence, side, first, last) or donor_sides.of_vein(sentence, side.first, first, last)
     return taken or aches(sentence, site) or is_well(sentence, site, first)
@@ -351,11 +320,21 @@ def is_well(sentence: Sentence, site: Mention | None, first: int) -> bool:
     is of something else."""
     if site is None or site.last >= first:
         return False
-    behind = [token.norm for token in sentence.tokens[site.last + 1 : min(site.last + 4, first)]]
+    behind = [token.norm for token in sentence.tokens[site.last + 1 : min(site.last + 5, first)]]
+    behind = behind[behind[:1] == ["which"] :][:_IS_WELL]
     return behind[:1] != [] and behind[0] in ("is", "was", "are", "were") and any(norm in _WELL for norm in behind[1:])
 
 
-_WELL = clauses.word_set("clear normal healthy fine well unaffected unremarkable untouched quiet asymptomatic dry")
+def is_left_out(sentence: Sentence, side: Side, first: int) -> bool:
+    """ "Nothing went into the left knee which is still good bandage ...": whether what begins at a token is not of a
+    side before it, at which nothing was done or that is well."""
+    part = _led(sentence, side)
+    site = part if part is not None and part.table == "sites" else None
+    return denied_sides.closes_denial(sentence, side.first) or is_well(sentence, site, first)
+
+
+_IS_WELL = 3  # words: "is still good"
+_WELL = clauses.word_set("good clear normal healthy fine well unaffected unremarkable untouched quiet asymptomatic dry")
 
 
 def right_behind(sentence: Sentence, found: list[Side], part: Mention | None, first: int, last: int) -> Side | None:

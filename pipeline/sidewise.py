@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pipeline import donor_sides, sideshare, sidewords
+from pipeline import denied_sides, donor_sides, sidewords
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Sentence
 from pipeline.sidewords import Side
@@ -257,7 +257,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
             if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names
-            and not donor_sides.of_other_tissue(sentence, at) and not sideshare.closes_denial(sentence, at)
+            and not donor_sides.of_other_tissue(sentence, at) and not denied_sides.closes_denial(sentence, at)
             and (side := _side(sentence, at) or (read.get(at) if token.norm in _INITIALS else None)) is not None
         }  # fmt: skip
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from pipeline import body_parts
@@ -106,13 +107,17 @@ def _one_each(sentence: Sentence, first: int, last: int) -> list[Side] | None:
         return None
     ends = {m.table: m.id for m in sentence.mentions if m.last == first - 1 and m.table in _NAMES_OF_THINGS}
     leads = {m.table: m.id for m in sentence.mentions if m.first == last + 1 and m.table in _NAMES_OF_THINGS}
-    if not any(table in leads and leads[table] != ident for table, ident in ends.items()):
+    unnamed = not any(m.first == last + 1 for m in sentence.mentions) and last + 1 < len(sentence.tokens) and (
+        _ILLNESS.search(sentence.tokens[last + 1].norm) is not None
+    )
+    if not any(leads.get(table, ident) != ident or unnamed for table, ident in ends.items()):
         return None
     return [Side(first, first, "left" if said[0] == "left" else "right"),
             Side(last, last, "left" if said[1] == "left" else "right")]  # fmt: skip
 
 
 _NAMES_OF_THINGS = frozenset({"diagnoses", "procedures"})
+_ILLNESS = re.compile(r"(?:cele|oma|itis|osis|cyst|pathy|plasty|ectomy|otomy|pexy)$")
 
 
 def _is_about_a_thing(sentence: Sentence, grammar: Grammar, last: int) -> bool:
@@ -166,6 +171,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         return None if last == 0 and is_talk(sentence, sided) else Side(first, last, row.side)
     if row.group == "relative":
         return Side(first, last, None)
+    if row.group == "with-sided-site" and _shuts_title(sentence, grammar, first, last):
+        return Side(first, last, "bilateral")
     if row.group == "with-sided-site":
         if first and sentence.tokens[first - 1].quantity is not None and not any(
             token.norm.endswith("s") for token in sentence.tokens[last + 1 : last + 4]
@@ -192,9 +199,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         and (m.table in ("procedures", "diagnoses") or (only and m.table == "acts")) for m in sentence.mentions
     ):  # fmt: skip
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
-    if row.id == "right-size" and any(m.first == first + 1 and m.table == "procedures" and is_sided(m, grammar)
-                                      for m in sentence.mentions):  # fmt: skip
-        return Side(first, first, "right")  # "right above knee amputation"
+    if row.id == "right-size" and _is_cut_off(sentence, first + 1):
+        return Side(first, first, "right")
     if turns_to(sentence, last):
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == "side"
         return Side(last, last + wide, "left" if sentence.tokens[last].norm == "left" else "right")
@@ -202,12 +208,40 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         return None  # "she lies on her right side, left hip up"
     loose = norms[-1] not in _OF_VERB and row.id != "right-size"  # "left open ray", but no "left the plica alone"
     ends = [index for index in (last, last - 1)[: 1 + loose]
-            if index >= first and sentence.tokens[index].norm in ("left", "right")
+            if index >= first and sentence.tokens[index].norm in ("left", "right") and not _is_head_turned(norms)
             and sentence.tokens[min(index + 1, len(sentence.tokens) - 1)].norm not in _OF_VERB]  # fmt: skip
     if ends and (_before_sided(sentence, grammar, ends[0]) or any(  # "the side is left"
         token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])):
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
+
+
+def _shuts_title(sentence: Sentence, grammar: Grammar, first: int, last: int) -> bool:
+    """ "Knee injection, both.": whether "both" stands alone behind a thing that has a left and a right."""
+    tokens = sentence.tokens
+    shut = last + 1 >= len(tokens) or tokens[last + 1].punctuation
+    return shut and first > 1 and tokens[first - 1].norm in (",", "(") and any(
+        m.last == first - 2 and m.table in _SIDED | {"acts"} and (is_sided(m, grammar) or any(
+            part.table == "sites" and part.last == m.first - 1 and is_sided(part, grammar) for part in sentence.mentions
+        )) for m in sentence.mentions
+    )
+
+
+def _is_head_turned(norms: list[str]) -> bool:
+    """ "Head turned to the right facial nerve monitor on": which way the head lies, whatever comes next."""
+    way = {"turned", "rotated", "to", "facing"}
+    return not {"head", "neck", "face", "chin"}.isdisjoint(norms[:3]) and not way.isdisjoint(
+        norms
+    )
+
+
+def _is_cut_off(sentence: Sentence, at: int) -> bool:
+    """ "Right above knee amputation", "right below elbow stump": whether a level of a limb begins at a token."""
+    if sentence.tokens[at].norm not in ("above", "below", "through"):
+        return False
+    return any(m.first == at and m.table == "procedures" for m in sentence.mentions) or any(
+        m.first == at + 1 and m.table == "sites" for m in sentence.mentions
+    )
 
 
 def _before_levels(sentence: Sentence, at: int) -> int:

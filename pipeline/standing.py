@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Set
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Laterality, Reading, Sentence, replace
 from pipeline.rows import Concept
+from pipeline.talk_sides import is_other as is_other
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,7 @@ class Standing:
     def __init__(self, reading: Reading, grammar: Grammar, sites: Set[str] = frozenset()) -> None:
         self._starts: list[int] = []
         self._places: list[Place] = []
+        self._asides: list[tuple[int, int]] = []  # words of a stream that speak of another side
         self.any = False
         here = Place(None, None, other=False)
         lines = {word.id: word.segment + 1 for word in reading.words if word.start is None}
@@ -56,7 +59,7 @@ class Standing:
             now = lines.get(sentence.tokens[0].first, 0)
             if here.crest and donor_sides.leaves_crest(sentence, sites):
                 here = Place(None, None, other=False)
-            if here.label and line and now > line and not blocks.get(line, 0) > now:
+            if here.label and line and now > line and not blocks.get(line, 0) >= now:
                 here, line = replace(here, side=None, label=False), 0  # "L: limb 20 x 82." and the next line
             if sentence.section in _ELSEWHERE:
                 here = replace(here, side=None)
@@ -68,7 +71,8 @@ class Standing:
             said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"
                     and not donor_sides.of_vein(sentence, one.first) and not is_of_a_year(sentence, one)
                     and not donor_sides.of_donor(sentence, one.first)]  # fmt: skip
-            later = _later(sentence, [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)])
+            later = _later(sentence, [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)
+                                      and not is_remark(sentence, one)])  # fmt: skip
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
             led = [one for one in said if not donor_sides.of_graft(sentence, one.first)]
@@ -89,10 +93,14 @@ class Standing:
                 there = replace(here, other=apart)
             else:
                 here = replace(here, opened=False) if here.opened else here
-                if any(one.value != here.side for one in said):
-                    last = next((one.value for one in reversed(said) if one.value), None)
+                apart = [one for one in said if donor_sides.leads_crest(sentence, one)
+                         or _is_elsewhere(sentence, one, sites, grammar) or is_remark(sentence, one)]  # fmt: skip
+                if any(one.value != here.side for one in said if one not in apart):
+                    last = next((one.value for one in reversed(said) if one.value and one not in apart), None)
                     here = replace(here, side=None, last=last, since=sentence.tokens[-1].last)
-                there = replace(here, other=True) if _of_other(piece, said) else here
+                spans = _spans_of_other(piece, said) if _is_stream(sentence) else None
+                self._asides += spans or ()
+                there = replace(here, other=True) if spans is None and _of_other(piece, said) else here
             self._put(sentence.tokens[0].first, replace(there, side=None) if there.other else there)
             if later is not None:
                 here = Place(None, None, other=False)
@@ -124,7 +132,7 @@ class Standing:
                 here = Place(side, side, False, opened=True, label=True)
                 self.any = True
                 self._put(sentence.tokens[one.first].first, here)
-            elif one.value != side and side is not None:
+            elif one.value != side and side is not None and not is_remark(sentence, one):
                 side, here = None, Place(None, None, other=False)
                 self._put(sentence.tokens[one.first].first, _NOWHERE)
         return here
@@ -135,7 +143,9 @@ class Standing:
 
     def at(self, word: int) -> Place:
         index = bisect_right(self._starts, word) - 1
-        return self._places[index] if index >= 0 else _NOWHERE
+        place = self._places[index] if index >= 0 else _NOWHERE
+        aside = any(first <= word <= last for first, last in self._asides)
+        return replace(place, side=None, other=True) if aside else place
 
 
 def _blocks(reading: Reading, lines: dict[int, int]) -> dict[int, int]:
@@ -198,10 +208,23 @@ def _of_other(sentence: Sentence, said: list[Side]) -> bool:
     return sentence.says(_OTHER) or each or taken or any(one.value is None for one in said)
 
 
-def is_other(sentence: Sentence, side: Side) -> bool:
-    """Whether a relative side is the other one ("contralateral") and not the same ("ipsilateral")."""
-    said = {token.norm for token in sentence.tokens[side.first : side.last + 1]}
-    return said.isdisjoint(("ipsilateral", "same", "operated", "operative", "affected", "operation"))
+def _spans_of_other(sentence: Sentence, said: list[Side]) -> list[tuple[int, int]]:
+    """The clauses of a stream of speech, by their first and last word, that speak of another side: "... underlay graft
+    ...", "the other knee is fine"."""
+    tokens = sentence.tokens
+    marked = {one.first for one in said if one.value is None}
+    marked |= {at for at, token in enumerate(tokens) if token.norm in _OTHER}
+    marked |= {at for at, (one, after) in enumerate(pairwise(tokens)) if one.norm == "each" and after.norm in _PAIRED}
+    for at, token in enumerate(tokens):
+        near = {one.norm for one in tokens[max(0, at - _GRAFT_FROM) : at + _GRAFT_FROM]}
+        if token.norm in _TAKEN and near & _FROM and near & _SIDES:
+            marked.add(at)
+    spans = [clauses.bounds(sentence, at) for at in sorted(marked)]
+    return [(tokens[first].first, tokens[last - 1].last) for first, last in spans if first < last]
+
+
+_GRAFT_FROM = 8  # tokens
+_SIDES = frozenset({"left", "right", "same", "other", "opposite", "crest"})
 
 
 def _is_label(sentence: Sentence, head: Side) -> bool:
@@ -238,11 +261,36 @@ def is_of_a_year(sentence: Sentence, side: Side) -> bool:
     for token in sentence.tokens[side.last + 1 : side.last + _STORY]:
         if token.punctuation or token.norm in ("left", "right"):
             return False
-        if clauses.is_year(token) or token.norm == "ago":
+        if clauses.is_year(token) or token.norm == "ago" or _DAY.match(token.text):
             return True
     return False
 
 
+_DAY = re.compile(r"\d{1,2}/\d{1,2}(?:/\d{2,4})?$")  # "OD done 12/3"
+
+
+def is_remark(sentence: Sentence, side: Side) -> bool:
+    """ "The right ear has a grommet from childhood and hears well": whether the words behind a side tell how that side
+    is or what was done to it before, and nothing that is done there."""
+    told = False
+    for token in sentence.tokens[side.last + 1 : side.last + _STORY]:
+        if token.norm in (".", ";", "left", "right", "then") or token.norm in _AT_WORK:
+            break
+        if token.norm in _AS_IT_IS:
+            told = True
+        if told and token.norm == ",":
+            break
+    return told
+
+
+_AS_IT_IS = frozenset(
+    "hears sees fine healthy untouched unaffected occluded observed asymptomatic childhood infancy ago already phakic "
+    "pseudophakic blind deaf never painless compensatory absent pacemaker".split()
+)
+_AT_WORK = frozenset(
+    "opened incision incised prepped draped injected drilled resected removed repaired inserted placed put cut closed "
+    "excised drained sutured portal portals tourniquet now next".split()
+)
 _STORY = 11  # tokens in which a year is told of a side
 
 

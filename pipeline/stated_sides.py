@@ -18,7 +18,7 @@ from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
-from pipeline.standing import heading, is_left_alone, is_of_a_year, is_other
+from pipeline.standing import heading, is_left_alone, is_of_a_year, is_other, is_remark
 
 _DIAGNOSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "site_marking", "time_out"})
 _OPEN = "a side was said, and not with the operation: left and right are both spoken of"
@@ -218,6 +218,9 @@ def _is_whole(sentence: Sentence, side: Side, site: Mention | None) -> bool:
         led.add(tokens[at].norm)
         at -= 1
     end = max(side.last, site.last if site is not None and site.first > side.last else 0) + 1
+    begin = first + (tokens[first].norm in ("but", "and"))
+    if any(token.norm == "only" for token in tokens[begin : side.first]) and _is_chosen(sentence, begin, side.first):
+        return _shut(sentence, end, last)  # "but we make today only the left side, the osteotomy"
     labelled = bool(led) and led <= {"laterality", "operative", "side", "the"} and "laterality" in led
     chosen = tokens[side.last].norm == "one" and _is_chosen(sentence, first, side.first)
     if (labelled or chosen) and _shut(sentence, end, last):
@@ -242,8 +245,8 @@ def _is_chosen(sentence: Sentence, first: int, at: int) -> bool:
 
 
 _US = frozenset("we i we're i'm we've i've we'll are am so now today and then will".split())
-_DOES = frozenset("do did doing operate operating operated scope scoped scoping inject injected injecting treat "
-                  "treated treating replace replaced replacing".split())  # fmt: skip
+_DOES = frozenset("make making made do did doing operate operating operated scope scoped scoping inject injected "
+                  "injecting treat treated treating replace replaced replacing".split())  # fmt: skip
 
 
 def _shut(sentence: Sentence, at: int, last: int) -> bool:
@@ -330,9 +333,24 @@ def says_other(reading: Reading, grammar: Grammar, operation: Laterality | None)
         if (one.value not in (operation, None) or (one.value is None and is_other(sentence, one)))
         and scope_at(sentence, "status", one.first, "performed") == "performed"
         and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)
+        and not (is_remark(sentence, one) and _NO_REMARK.isdisjoint(m.table for m in sentence.mentions
+                                                                    if m.last < one.first))
         and not donor_sides.leads_crest(sentence, one)
+        and not (one.value == "bilateral" and _is_of_illness(sentence, one))
         and (len(sentence.tokens) <= _STREAM or one.first < (sideshare.title_end(sentence) or len(sentence.tokens)))
     )
+
+
+def _is_of_illness(sentence: Sentence, side: Side) -> bool:
+    """ "Arthrosis in both knees, but we do only the left", "bilateral gonarthrosis": of the illness alone."""
+    named = [m for m in sentence.mentions if m.table in ("diagnoses", "findings", "procedures", "acts")]
+    near = [m for m in named if 0 < side.first - m.last <= _NEAR_ILLNESS or m.first <= side.first <= m.last]
+    near = near or [m for m in named if 0 < m.first - side.last <= _NEAR_ILLNESS]
+    return bool(near) and near[-1].table in ("diagnoses", "findings")
+
+
+_NO_REMARK = frozenset({"procedures", "acts", "injectates"})  # "left orchidectomy and right orchidopexy already ..."
+_NEAR_ILLNESS = 4  # tokens
 
 
 def _is_title(sentence: Sentence) -> bool:

@@ -31,7 +31,11 @@ def mark(sentences: Sequence[Sentence], grammar: Grammar) -> tuple[Sentence, ...
     for at, side in doubtful:
         sentence = sentences[at]
         answers = at > 0 and _asks_else(sentences[at - 1]) and len(sentence.tokens) <= _ALONE
-        if worked == {"left"} or answers:
+        turns = at + 1 < len(sentences) and len(sentence.tokens) <= _ALONE and any(
+            side.value is None and is_other(sentences[at + 1], side)
+            for side in sidewords.sides(sentences[at + 1], grammar)
+        )  # "Right. Over to the other side."
+        if worked == {"left"} or answers or turns:
             sidewords.drop(sentence, grammar, side)
         elif {"left", "right"} <= worked and len(sentence.tokens) > _ALONE:
             sidewords.drop(sentence, grammar, side)
@@ -70,3 +74,9 @@ _ALONE = 2  # tokens: the word and its mark
 def _asks_else(sentence: Sentence) -> bool:
     """Whether a sentence asks for something else than a side."""
     return bool(sentence.tokens) and sentence.tokens[-1].norm == "?" and not sentence.says(_ASKED)
+
+
+def is_other(sentence: Sentence, side: Side) -> bool:
+    """Whether a relative side is the other one ("contralateral") and not the same ("ipsilateral")."""
+    said = {token.norm for token in sentence.tokens[side.first : side.last + 1]}
+    return said.isdisjoint(("ipsilateral", "same", "operated", "operative", "affected", "operation"))

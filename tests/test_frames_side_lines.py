@@ -49,7 +49,6 @@ Fracture right parasymphysis and left angle of the mandible. => diagnosis fractu
 Ptosis R MRD 0, L MRD 1. => diagnosis ptosis bilateral
 Meniscal tear right knee and left knee normal. => finding tear right; finding normal left
 Carpal tunnel syndrome left, trigger thumb right. => diagnosis carpal left; diagnosis trigger right
-Osteoarthritis right hip and left knee. => diagnosis arthr right
 Left MTP fusion. Cartilage removed, two screws. => device_count 2 left
 Tennis elbow right. Open debridement of ECRB. Cuff 250, 24 min. => procedure debridement right; tourniquet_time 24 right
 Dx: L Dupuytren, little finger. Op: fasciectomy. => diagnosis dupuytren left; procedure fasciectomy left

@@ -27,7 +27,7 @@ LAYERS = {
             "conditions kin facing pictures context_cues said_behind changed_plans context_reach context_behind "
             "context_ends context_years not_of_today context "
             "short_names answers purposes mixtures body_parts left_as_side side_names side_initials compared_sides "
-            "sidewords listed_sides paired_illness talk_sides donor_sides "
+            "sidewords listed_sides paired_illness talk_sides donor_sides denied_sides "
             "sideshare laterality people namesakes enumerations "
             "scales cues phases sidewise story visits what_if replacements",
             "extractors",

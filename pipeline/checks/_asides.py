@@ -69,6 +69,7 @@ _MONTHS = "january|february|march|april|may|june|july|august|september|october|n
 _ANOTHER_DAY = re.compile(
     rf"\b(?:ago|previously|last (?:{_SEASONS})|next (?:{_SEASONS}|time)|"
     rf"(?:in (?:the )?|done |had |since )?(?:19|20)\d\d|"
+    r"(?:done|had|operated|on) (?:on )?\d{1,2}[/.]\d{1,2}(?![\d/])|"
     rf"in (?:two thousand|nineteen|twenty) (?!degree|minute|week|day|hour|percent)\w+|"
     rf"in (?:{_MONTHS}|{_SEASONS})|at a later \w+|later (?:date|stage|on)|"
     r"(?:days?|weeks?|months?|years?) (?:before|earlier|previously|back) (?:by|at|in|with|and|here|elsewhere)|"
@@ -90,6 +91,8 @@ _TREATED = re.compile(
 )
 
 
+# A boot that is worn afterwards, not the one of the table.
+_FOR_LATER = re.compile(r"\bboot\b.{0,60}\b(?:weeks?|wks?|until|till|days?|weight|home|clinic|crutches|review)\b", re.I)
 _BEFORE_WORK = re.compile(
     r"\b(?:post|pad|roll|support|bolster) in place\b|"
     r"\b(?:before|until|prior to) (?:the )?(?:harvest|incision|opening|draping|prepping)\b|"
@@ -110,7 +113,7 @@ def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     left_alone = _LEFT_ALONE.search(words) or _LEFT_ALONE.search(around(note, said, side, _FURTHER))
     if left_alone is None and _EXAMINED.search(passage.text.lower()):
         left_alone = _FIRM.search(words)
-    if left_alone is None:
+    if left_alone is None or (left_alone.group().endswith("boot") and _FOR_LATER.search(passage.text)):
         return False
     before, _, behind = words.partition(left_alone.group())
     near = " ".join(behind.split()[:_BEHIND]) if behind else ""  # "right kidney normal on the scan, drain out when dry"

@@ -55,14 +55,18 @@ def _names_two(title: Passage) -> bool:
     """ "Op: right scarf and Akin, left 2nd toe PIP fusion": two operations, each with its side and its own words."""
     if title.section != "procedure":
         return False
-    said = [(match[1].lower(), match[2].lower()) for match in _SIDED.finditer(_TITLE_ENDS.split(title.text)[0])]
+    told = [(match[1].lower(), match[2].lower()) for match in _SIDED.finditer(_TITLE_ENDS.split(title.text)[0])]
+    said = [(_FULL.get(side, side), noun) for side, noun in told]
     nouns = {side: {noun for one, noun in said if one == side} for side in ("left", "right")}
     return all(nouns.values()) and not nouns["left"] & nouns["right"]
 
 
 # In speech without marks the diagnosis and the people follow in the same breath.
 _TITLE_ENDS = re.compile(r"\b(?:diagnos[ei]s|dx|surgeon|mister|missus|miss|mr|mrs|ms|patient)\b", re.I)
-_SIDED = re.compile(r"\b(left|right) ((?!lateral|decubitus|side|handed|arm|thigh|hand dominant)[\w-]{3,})", re.I)
+_SIDED = re.compile(
+    r"\b(left|right|(?-i:[LR])) ((?!lateral|decubitus|side|handed|arm|thigh|hand dominant)[\w-]{3,})", re.I
+)
+_FULL = {"l": "left", "r": "right"}
 
 
 _OPENING = 3  # sentences

@@ -162,6 +162,8 @@ def _is_spared(passage: Passage, first: int, last: int) -> bool:
     ahead = ahead[next((at + 1 for at in range(len(ahead) - 1, -1, -1) if ahead[at] in _ENDS | {"and"}), 0) :]
     if any(word in _SPARED or word in ("not", "except") for word in ahead):
         return True
+    if _MOVED.search(" ".join(token.norm for token in tokens[here[-1] + 1 : here[-1] + 1 + _REACH])):
+        return True
     before = [token.norm for token in tokens[max(0, here[0] - _REACH) : here[0]]]
     if before[-1:] == ["from"] and _CORRECTED & set(before):
         return True  # "level corrected at time-out from L5/S1": no longer held
@@ -173,6 +175,11 @@ def _is_spared(passage: Passage, first: int, last: int) -> bool:
     denied = any(word in _NOT and _AWAY & set(behind[at + 1 : at + 3]) for at, word in enumerate(behind))
     alone = any(tuple(behind[at : at + 2]) in _ALONE for at in range(len(behind)))
     return told or denied or alone
+
+
+# "It was L5-S1 so we moved up one": where the needle was found to be at first.
+_MOVED = re.compile(r"\b(?:moved|went|go|move|shifted|came) (?:one )?(?:up|down|higher|lower)\b|\bone (?:too|level) "
+                    r"(?:low|high|lower|higher|up|down)\b")  # fmt: skip
 
 
 def is_root(note: OperativeNote, level: Fact) -> bool:

@@ -28,7 +28,7 @@ _ELSEWHERE = re.compile(
     r"as|history|previous\w*|earlier|last|ago|before|next|later|planned|future|second|also|too|staged|was done|had|"
     r"not today|clinic|lies|lying|decubitus|lateral position|pillow|bolster|bump|pad\w*|stirrup|boot|holder|table|post|"
     r"traction|chaperone|stocking\w*|pump|crutch\w*|cane|stick|drain|instead|wrong|sorry|correction|pulse|saphenous)\b|"
-    r"\b(?:no|not|without)\b[^|]*\|", re.I,
+    r"\b(?:no|not|without|nothing|none)\b[^|]*\|", re.I,
 )  # fmt: skip
 _BACK, _AHEAD = 8, 8  # words
 

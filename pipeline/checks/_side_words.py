@@ -243,7 +243,9 @@ def _of_two(note: OperativeNote) -> Clash | None:
                 told.setdefault(match["part"].lower(), []).append((passage, match))
     for part, places in told.items():
         wrong = [(passage, match) for passage, match in places if _full(match) == _OTHER[one_side[part]]]
-        if len(wrong) == len(places) and not _asides(note, *wrong[0]):
+        done = any(fact.laterality == _OTHER[one_side[part]] and fact.body_site == part
+                   for fact in note.of("procedure", given=True))  # fmt: skip
+        if len(wrong) == len(places) and not done and not _asides(note, *wrong[0]):
             return Clash(f"{one_side[part]} {part}", wrong[0][1].group(), wrong[0][0].evidence, "part")
     return None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from pipeline import quantities, tokens, unsure
+from pipeline import laterality, quantities, tokens, unsure
 from pipeline.checks import _portions
 from pipeline.checks._mixed import mixtures_of
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
@@ -55,6 +55,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for reason in fact.doubts:
             if _only_reading(fact, reason, grammar, note.profile) or _adds_up(note, grammar, fact, reason):
                 continue
+            if reason == laterality.OTHER_SIDE and _side_is_told(note, fact):
+                continue
             if reason == "its unit was not said" and fact.kind == "tourniquet_pressure":
                 continue  # unit_missing asks for it
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
@@ -68,6 +70,13 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         reason = f"heard with low confidence, the lowest {lowest:.2f}"
         found.append(_told(faint, grammar, reason, sound=True, hint=True))
     return found + [_told(facts, grammar, reason, sound=False) for (reason, _), facts in doubted.items()]
+
+
+def _side_is_told(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the side that "the other side" was taken for is said by its name elsewhere in the note."""
+    return any(
+        one.laterality == fact.laterality and one.done and laterality.OTHER_SIDE not in one.doubts for one in note.facts
+    ) or any(said.side == fact.laterality for passage in note.sections.description for said in passage.sides)
 
 
 def _differs(fact: Fact, other: str) -> bool:

@@ -180,6 +180,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         if fact.kind == "anaesthesia" and (place is None or related):
             severity = "warning"  # a block is of the limb that is operated on
         if fact.kind == "drain" and place is None:
+            if any(one.holds(fact) and _CREST.search(one.text) for one in note.sections.description):
+                return None  # "the crest was closed over a drain"
             severity = "warning"  # a drain lies where was operated
         if fact.kind == "specimen" and place is None:
             severity = "warning"  # "specimen: left ovarian cyst": its side is that of what it was taken from
@@ -216,6 +218,9 @@ def _before_work(note: OperativeNote, fact: Fact) -> bool:
     return passage is not None and before_work(note, passage)
 
 
+_CREST = re.compile(r"\b(?:iliac|crest|psis|asis)\b", re.I)
+
+
 def _other_digit(one: Concept, other: Concept) -> bool:
     """Two fingers or toes: "fasciectomy of the right little finger and release of the left ring finger"."""
     return one.group == other.group == "digit" and one.id != other.id
@@ -249,7 +254,8 @@ def _among(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[Find
 
 def _are_listed(note: OperativeNote, one: Fact, other: Fact) -> bool:
     """ "Bunion right foot, hammertoe left foot": two illnesses in one breath, each with its side."""
-    return one.kind in _ILL and other.kind in _ILL and one.name != other.name and any(
+    apart = one.name != other.name or (None not in (one.body_site, other.body_site) and one.evidence == other.evidence)
+    return one.kind in _ILL and other.kind in _ILL and apart and any(
         passage.holds(one) and passage.holds(other) for passage in note.sections.description
     )
 
@@ -311,6 +317,7 @@ def _one_astray(
         return []
     places = [site for fact in stated if (site := site_of(fact, grammar)) is not None]
     astray = [fact for fact in operated if _opposite(stated[0], fact) and in_list(note, fact)
+              and fact.name not in _BALANCING
               and (own := site_of(fact, grammar)) is not None
               and any(related_sites(own, place, grammar) for place in places)
               and any(one is not fact and one.laterality == stated[0].laterality
@@ -323,6 +330,7 @@ def _one_astray(
     return [_conflict(stated[0], fact, grammar, "warning") for fact in astray[:1]]
 
 
+_BALANCING = frozenset({"breast-reduction", "mastopexy", "breast-augmentation"})  # to match the side that was ill
 _OPENINGS = ("craniotomy", "craniectomy")  # the skull is opened on the side of what lies in it
 _STATED = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking")
 _LYING = re.compile(r"\b(left|right) lateral(?: decubitus)?\b", re.IGNORECASE)

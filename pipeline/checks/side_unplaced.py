@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks._both_sides import tells_both
 from pipeline.checks.base import called, finding, related_sites, site_of
@@ -40,6 +41,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if ill and not _is_treated(note, passage, said.site, operated):
                 continue
             aside = is_aside(note, said.evidence, said.side) or both or _is_remark(note, passage, said)
+            aside = aside or any(one.laterality == said.side and laterality.OTHER_SIDE in one.doubts
+                                 for one in note.of("injection", "injection_volume", given=True))  # done there later
             made = finding(
                 "side_unplaced", "warning" if (related or _acted_on(passage, said)) and not aside else "note",
                 f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "

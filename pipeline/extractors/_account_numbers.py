@@ -202,7 +202,9 @@ def product_of(amount: Amount) -> Mention | None:
 def site_of(amount: Amount) -> Mention | None:
     """The part of the body that an amount's own words name, behind it before those that lead to it."""
     sites = [m for m in base.mentions(amount.sentence, "sites") if "crest" not in m.id and m.id != "skin"]
-    behind = [m for m in sites if amount.index < m.first <= amount.last]
+    behind = [m for m in sites if amount.index < m.first <= amount.last and _NOTHING.isdisjoint(
+        token.norm for token in amount.sentence.tokens[amount.index : m.first]
+    )]  # fmt: skip
     ahead = [m for m in sites if amount.first <= m.first < amount.index]
     return behind[0] if behind else ahead[-1] if ahead else None
 
@@ -210,6 +212,7 @@ def site_of(amount: Amount) -> Mention | None:
 def own_side(amount: Amount) -> Laterality | None:
     """ "From the left", "on the right", "left knee first four mils"."""
     after = amount.after[:_SIDE_REACH]
+    after = after[: next((at for at, word in enumerate(after) if word in _NOTHING), None)]
     for at, word in enumerate(after):
         if word in ("left", "right") and set(after[max(0, at - _LED_BY) : at]) & _TO:
             return "left" if word == "left" else "right"
@@ -222,6 +225,7 @@ def own_side(amount: Amount) -> Laterality | None:
     return None
 
 
+_NOTHING = frozenset({"nothing", "none"})  # "all of it into the joint, nothing went into the left knee"
 _SHORT: dict[str, Laterality] = {"l": "left", "r": "right", "left": "left", "right": "right"}
 _DONORS = frozenset("arm acf forearm psis asis crest iliac flank thigh abdomen".split())
 _SIDE_REACH, _LED_BY = 9, 4

@@ -7,6 +7,7 @@ from pipeline.extractors import base
 from pipeline.extractors._titles import HEADING, JOINS, OF_PLACE
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
+from pipeline.rows import Concept
 
 _INJECTED = {
     "platelet-rich-plasma": "platelet-rich-plasma-injection", "bone-marrow-concentrate": "bone-marrow-injection",
@@ -19,7 +20,8 @@ def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     """ "PRP left elbow.", "BMAC right hip": what was injected and where, as the title of the narration."""
     if sentence.index > 1 and sentence.section != "procedure":
         return []
-    if any(True for _ in base.mentions(sentence, "procedures")) or sentence.section not in ("", "procedure"):
+    named = any(True for _ in base.mentions(sentence, "procedures"))
+    if sentence.section not in ("", "procedure"):
         return []
     facts: list[Fact] = []
     end = -1  # the last token of what was read
@@ -35,7 +37,10 @@ def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
                                    laterality=ahead[1], body_site=ahead[2]))  # fmt: skip
             end = mention.last
             continue
-        if mention.id not in _INJECTED or not led:
+        if named and mention.id in _INJECTED and (part := _added(sentence, mention, grammar)) is not None:
+            facts.append(base.make("procedure", reading, sentence, mention.first, mention.last, laterality=part[0],
+                                   name=_INJECTED[mention.id], body_site=part[1]))  # fmt: skip
+        if mention.id not in _INJECTED or not led or named:
             continue
         made = _injected_at(reading, sentence, mention, grammar)
         facts += made
@@ -59,6 +64,21 @@ def _part_ahead(sentence: Sentence, mention: Mention, grammar: Grammar) -> tuple
     return side.first, side.value, site.id
 
 
+def _added(sentence: Sentence, mention: Mention, grammar: Grammar) -> tuple[Laterality | None, str | None] | None:
+    """ "R ankle scope + BMAC": the side and the part of the operation that an injection is added to in a title, by a
+    "+" or an "and" and with nothing behind it."""
+    tokens = sentence.tokens
+    before = next((m for m in base.mentions(sentence, "procedures") if m.last == mention.first - 2), None)
+    behind = tokens[mention.last + 1].norm if mention.last + 1 < len(tokens) else "."
+    ends = mention.last + 1 >= len(tokens) or tokens[mention.last + 1].punctuation or behind in _SHUTS
+    if before is None or tokens[mention.first - 1].norm not in JOINS | {","} or not ends:
+        return None
+    row = grammar.tables["procedures"].get(before.id)
+    side, doubt = laterality.side_for(sentence, before.first, before.last, grammar)
+    return (None if doubt else side), (row.site or None) if isinstance(row, Concept) else None
+
+
+_SHUTS = frozenset({"for", "under", "today"})
 _TELLS_OF_IT = frozenset({"is", "was", "next", "not", "later", "planned", "given", "went", "?"})
 
 

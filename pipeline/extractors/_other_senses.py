@@ -339,6 +339,11 @@ def is_old(sentence: Sentence, mention: Mention) -> bool:
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if led == ["from", "the"] and any(m.table == "devices" and m.last == mention.first - 3 for m in sentence.mentions):
         return True  # "two screws from the tubercle transfer were removed"
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 3) : mention.first]]
+    while before and before[-1] in ("left", "right"):
+        before.pop()
+    if before[-1:] == ["old"] and before[-2:-1] not in (["year"], ["years"], ["yr"], ["month"], ["months"], ["week"]):
+        return True  # "L ankle: old Brostrom, stable"
     short = sentence.tokens[mention.last].text.isupper() and mention.id.endswith("arthroplasty")  # "failed UKR"
     if sentence.tokens[mention.last].norm not in _MADE and not short:
         return False

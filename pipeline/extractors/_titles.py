@@ -47,6 +47,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         last += 1
     while last > first and sentence.tokens[last].norm in _LOOSE:
         last -= 1
+    if sentence.tokens[first].norm in ("graft", "grafts", "autograft") and sentence.says({"from"}):
+        return []  # "Graft from the opposite iliac crest."
     if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
         return []  # "third of three injections", "L: stone 7 mm"
     if sentence.section == "" and not any(first <= act.first <= last for act in acts):

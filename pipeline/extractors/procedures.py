@@ -214,13 +214,16 @@ def _only_act(reading: Reading, facts: list[Fact], grammar: Grammar) -> list[Fac
     if into:
         return into
     for fact in facts:
-        if fact.name in _OPERATIVE and fact.done:
+        opening = fact.name == "injection" and fact.laterality is not None and fact.evidence.first < _OPENING
+        if (fact.name in _OPERATIVE or opening) and fact.done:
             place = _place(reading, fact)
             if place is not None:
-                return [replace(fact, kind="procedure", name=None, text=place[1], evidence=place[0])]
+                said = place[1].replace("injected", "injection") if opening else place[1]
+                return [replace(fact, kind="procedure", name=None, text=said, evidence=place[0])]
     return []
 
 
+_OPENING = 12  # words: "both knees injected today, forty milligrams of triamcinolone each"
 _LINKS = frozenset({"was", "were", "then", "the", "a", "an", "of", "left", "right", "on", "found", "and"})
 
 
@@ -325,8 +328,11 @@ def _names_another(sentence: Sentence, mention: Mention) -> bool:
     lead = [token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]]
     if sentence.section != "procedure" and "of" in lead and _PARTS & set(lead[: lead.index("of")]):
         return True  # "at the edge of the laminectomy"
-    if after[:1] and after[0] in _NAMES_ANOTHER:
+    cut = after[:1] in (["incision"], ["incisions"]) and len(after) > 1 and after[1].startswith("#")
+    if after[:1] and after[0] in _NAMES_ANOTHER and not cut:  # not "left tympanoplasty incision four centimetres"
         return True
+    if lead[-3:-1] in (["side", "of"], ["sides", "of"]):
+        return True  # "two screws on either side of the osteotomy"
     if mention.id == "video-assisted-thoracoscopic-surgery" and any(
         m.table == "procedures" and 0 < m.first - mention.last <= _WAY and all(
             token.norm.isalpha() and token.norm not in ("and", "with", "for", "then")
