@@ -11,6 +11,7 @@ from pipeline.checks._further_illness import is_of_a_list, is_one_more
 from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
 from pipeline.checks._odd_side import odd_sides
+from pipeline.checks._own_side import own_side
 from pipeline.checks._side_places import TOGETHER, each_limb, in_list, in_one, is_one_more, under_label
 from pipeline.checks._side_words import clashes
 from pipeline.checks._worn import both_told, is_worn
@@ -44,7 +45,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _worded(note: OperativeNote) -> list[Finding]:
     """Sides that only the words of the note hold; of each sort the first."""
-    told = {one.about: one for one in (*lying_clashes(note), *limb_clashes(note), *odd_sides(note),
+    told = {one.about: one for one in (*lying_clashes(note), *limb_clashes(note), *odd_sides(note), *own_side(note),
                                        *reversed([*clashes(note)]))}  # fmt: skip
     return [
         placed(
