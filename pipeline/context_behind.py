@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from pipeline import clauses, context_ends
@@ -27,12 +28,10 @@ _TOLD_ALONE = _THINGS | {"findings", "diagnoses"}  # "hip scope pincer not real"
 
 
 def start_behind(sentence: Sentence, hit: CueHit) -> int:
-    """First token of the clause before a cue: the nearest stretch that holds more than thin words.
-
-    A certainty cue takes the nearest named thing of it and those joined to that one, no more, and the "another" that
-    counts it.
-    """
-    first = _start(sentence, hit)
+    """First token of the clause before a cue: the nearest stretch that holds more than thin words. A certainty cue
+    takes the nearest named thing of it and those joined to that one, no more, and the "another" that counts it."""
+    opens = context_ends.before_brackets(sentence.tokens, hit.first) if hit.rule.axis == "certainty" else 0
+    first = _start(sentence, replace(hit, first=opens) if opens else hit)
     before = sentence.tokens[first - 1] if first and (hit.rule.axis == "certainty" or hit.rule.id in _PLANNED) else None
     number = before.quantity if before is not None and hit.rule.id in _PLANNED else None
     return first - (before is not None and (before.norm in ANOTHER or number is not None and not number.dimension))

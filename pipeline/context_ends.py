@@ -3,10 +3,12 @@ something was looked for."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
-from pipeline.records import Mention, Sentence
+from pipeline.records import Mention, Sentence, Token
 
 
 def before_clause(sentence: Sentence, hit: CueHit, last: int) -> int:
@@ -254,3 +256,12 @@ _OF_ANY = frozenset(
     "performed used needed required indicated attempted wanted planned inserted placed implanted administered "
     "confirmed identified visualised visualized completed achieved included injected infused".split()
 )
+
+
+def before_brackets(tokens: Sequence[Token], at: int) -> int:
+    """ "Injection of the left wrist (CTS) not done": where the brackets right before a token open, 0 where there are
+    none, or a number stands in them."""
+    if at < 2 or tokens[at - 1].norm != ")":
+        return 0
+    opens = next((place for place in range(at - 2, 0, -1) if tokens[place].norm == "("), 0)
+    return 0 if any(token.quantity for token in tokens[opens:at]) else opens

@@ -148,11 +148,14 @@ def _for_one(sentence: Sentence, sides: Sequence[Side], last: int) -> Laterality
     part = laterality.own_noun(sentence, side)
     behind = (part.last if part is not None and part.first == side.last + 1 else side.last) + 1
     shut = behind >= len(tokens) or tokens[behind].punctuation or tokens[behind].norm in ("and", "but", "the", "then")
-    return side.value if led in (["for", "the"], ["on", "the"], ["for"], [","]) and shut else None
+    if led == [","]:  # "hand therapy from day 5, right."
+        return side.value if behind >= len(tokens) or (part is None and tokens[behind].norm in (".", ";")) else None
+    return side.value if led in (["for", "the"], ["on", "the"], ["for"]) and shut else None
 
 
 _FOR_ONE = 3  # tokens to the side
 _OTHERWISE = clauses.FINITE - {"is", "are", "was", "were", "will", "stayed", "should", "may"}
 _PARTING = frozenset(
-    ". ; but both each he she then patient free normal untouched after before from because than while".split()
+    ". ; but both each he she planned booked next then patient free normal untouched after before from because than "
+    "while".split()
 )

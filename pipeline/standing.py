@@ -93,8 +93,9 @@ class Standing:
                 there = replace(here, other=apart)
             else:
                 here = replace(here, opened=False) if here.opened else here
-                apart = [one for one in said if donor_sides.leads_crest(sentence, one)
-                         or _is_elsewhere(sentence, one, sites, grammar) or is_remark(sentence, one)]  # fmt: skip
+                apart = [one for one in said if is_remark(sentence, one) or (
+                    _is_elsewhere(sentence, one, sites, grammar) and not donor_sides.leads_crest(sentence, one)
+                )]
                 if any(one.value != here.side for one in said if one not in apart):
                     last = next((one.value for one in reversed(said) if one.value and one not in apart), None)
                     here = replace(here, side=None, last=last, since=sentence.tokens[-1].last)

@@ -45,6 +45,7 @@ _LEFT_ALONE = re.compile(
     r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment|reflux|clots?|dvt|"
     r"hernias?|fractures?|tears?|stones?|lesions?|mass(?:es)?|tumou?rs?|effusion|weakness|injur(?:y|ies)|"
     r"abnormalit(?:y|ies))|"
+    r"nothing (?:\w+ ){1,3}(?:in|into|on|to|at)\b|"
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|looked at|inspected|"
     r"done|operated|opened|treated|seen|injured|involved|affected|"
     r"needed|addressed|repaired|fixed|released|removed|excised|explored|injected|drained|reduced|resected|divided)|"

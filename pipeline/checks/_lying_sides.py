@@ -55,10 +55,12 @@ _FIRST = re.compile(
 )  # fmt: skip
 _THEN = re.compile(
     r"\b(?:then|next|now|on to|moving to|moved to|turned to|turning to|followed by|second)(?:,)? "
-    rf"(?:to |on |for |came )?(?:the )?{_SIDE} {_JOINT}\b", re.I,
+    rf"(?:to |on |for |came )?(?:the )?{_SIDE}(?: {_JOINT}\b|(?= no\b| same\b| now\b|,|\.))|"
+    r"\b(?:swap|swapping|change|switch|switching) sides[.,;]?(?: now)?(?: to)?(?: the)? (?P<swap>left|right)\b", re.I,
 )  # fmt: skip
 
 
+_BEGINS = 12  # letters of the next sentence: "Swap sides. Left, ..."
 # "Graft from the same knee, the right one".
 _SAME = re.compile(r"\bsame (?:knee|side|leg|hip|shoulder|arm|limb|elbow),? (?:the )?(?P<side>left|right)\b", re.I)
 
@@ -69,8 +71,9 @@ def lying_clashes(note: OperativeNote) -> Iterator[Clash]:
     side = next(iter(sides)) if len(sides) == 1 else None
     if side in _OTHER:
         yield from _held(note, side)
+        yield from _lain_on(note, side)
     yield from _crests(note)
-    if sides and (side is None or side == "bilateral"):
+    if side is None or side == "bilateral":
         yield from _in_turn(note)
 
 
@@ -102,6 +105,24 @@ def _held(note: OperativeNote, side: str) -> Iterator[Clash]:
             return
 
 
+# Who lies on one side is operated on from the other. Common practice, no source.
+_LAIN = re.compile(r"\b(?P<side>left|right) lateral decubitus\b", re.I)
+_FROM_ABOVE = re.compile(r"lung|lobectomy|thorac|vats|pleur|nephr|kidney|pyeloplasty|adrenal|hip|shoulder|chest", re.I)
+
+
+def _lain_on(note: OperativeNote, side: str) -> Iterator[Clash]:
+    """ "Right VATS, right lateral decubitus"."""
+    done = [fact for fact in note.of("procedure", given=True) if fact.laterality == side]
+    if not any(_FROM_ABOVE.search(f"{fact.name or ''} {fact.text or ''} {fact.body_site or ''}") for fact in done):
+        return
+    for passage in note.sections.description:
+        match = _LAIN.search(passage.text)
+        said = match is not None and not passage.taken_back and not _UP.search(passage.text)
+        if match is not None and said and _full(match["side"]) == side:
+            yield Clash(f"the operation ({side})", match.group(), passage.evidence, "lying")
+            return
+
+
 def _side(match: re.Match[str]) -> str:
     return _full(match["side"] or match["behind"])
 
@@ -126,14 +147,16 @@ def _in_turn(note: OperativeNote) -> Iterator[Clash]:
     """One of two joints first, and then the same again."""
     begun: str | None = None
     said = ""
-    for passage in note.sections.description:
+    told = note.sections.description
+    for at, passage in enumerate(told):
         first = _FIRST.search(passage.text)
+        text = f"{passage.text} {told[at + 1].text[:_BEGINS] if at + 1 < len(told) else str()}"
         if begun is None and first is not None:
             begun, said = _full(first["side"] or first["second"]), first.group()
-            later = _THEN.search(passage.text, first.end())
+            later = _THEN.search(text, first.end())
         else:
-            later = _THEN.search(passage.text) if begun is not None else None
+            later = _THEN.search(text) if begun is not None else None
         if later is not None:
-            if _full(later["side"]) == begun:
+            if _full(later["side"] or later["swap"]) == begun:
                 yield Clash(said, later.group(), passage.evidence, "in turn")
             return

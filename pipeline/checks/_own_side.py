@@ -26,7 +26,7 @@ _DAY = (r"(?:maybe |perhaps |later |again )?(?:in (?:the )?(?:\w+ )?(?:spring|su
 _SPARED = re.compile(
     rf"\b{_SIDE} {_PART}(?: (?:is|was|has|had|still|itself|today)){{0,2}} (?:(?:never|not|nothing)(?: \w+){{0,2}} "
     r"(?:touched|operated|treated|done|injected|a problem|troubled|opened|explored|affected)|untouched|unaffected|"
-    rf"healthy|normal|hears well|sees well|uninvolved|not involved|left alone|(?:{_LATER}) {_DAY})\b|"
+    rf"healthy|normal|occluded|hears well|sees well|uninvolved|not involved|left alone|(?:{_LATER}) {_DAY})\b|"
     rf"\bnothing (?:\w+ ){{1,3}}(?:in|into|on|to|at) (?:the )?(?P<into>left|right)(?: {_PART})?\b|"
     rf"\b(?P<hears>left|right) {_PART} (?:[\w-]+ ){{0,6}}(?:hears|sees) well\b", re.I,
 )  # fmt: skip

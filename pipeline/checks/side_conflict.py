@@ -12,6 +12,7 @@ from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
 from pipeline.checks._odd_side import odd_sides
 from pipeline.checks._own_side import own_side
+from pipeline.checks._parts_astray import part_astray
 from pipeline.checks._side_places import TOGETHER, each_limb, in_list, in_one, is_one_more, under_label
 from pipeline.checks._side_words import clashes
 from pipeline.checks._worn import both_told, is_worn
@@ -79,7 +80,9 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if "bilateral" in sides:
         return found
     if len(sides) > 1:
-        return found or _one_astray(note, operated, sided, grammar)
+        found = found or _one_astray(note, operated, sided, grammar)
+        astray = part_astray(note, operated, sided, grammar) if not found else None
+        return [_conflict(*astray, grammar, "warning")] if astray is not None else found
     wrong = [fact for fact in sided if fact not in operated and _opposite(operated[0], fact)]
     told = [_judged(note, operated, fact, grammar) for fact in wrong]
     levels = [fact for fact in note.of("spinal_level") if _speaks(fact)] if _on_spine(operated, grammar) else []
