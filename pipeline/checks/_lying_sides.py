@@ -150,7 +150,7 @@ def _in_turn(note: OperativeNote) -> Iterator[Clash]:
     told = note.sections.description
     for at, passage in enumerate(told):
         first = _FIRST.search(passage.text)
-        text = f"{passage.text} {told[at + 1].text[:_BEGINS] if at + 1 < len(told) else str()}"
+        text = f"{passage.text} {told[at + 1].text[:_BEGINS] if at + 1 < len(told) else ''}"
         if begun is None and first is not None:
             begun, said = _full(first["side"] or first["second"]), first.group()
             later = _THEN.search(text, first.end())
