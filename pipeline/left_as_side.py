@@ -69,26 +69,6 @@ def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     )  # fmt: skip
 
 
-def is_of_one_thing(sentence: Sentence, at: int) -> bool:
-    """ "Two screws on both sides of the cut", "either side of the old scar": beyond it and before it."""
-    norms = [token.norm for token in sentence.tokens[at : at + 3 + _TO_THING]]
-    if tuple(norms[:2]) not in _ON_BOTH or norms[2:3] != ["of"]:
-        return False
-    behind = norms[3:]
-    whose = behind[:1] and behind[0] in _WHOSE | {"a", "an", "this", "that", "each"}
-    return bool(whose and set(behind[1:]) & _THINGS) or bool(set(behind[:1]) & _THINGS)
-
-
-_ON_BOTH = frozenset({("either", "side"), ("both", "side"), ("both", "sides"), ("each", "side")})
-_TO_THING = 4  # tokens
-_THINGS = frozenset(
-    "break fracture gap cut osteotomy nonunion joint tear defect wound incision lesion plate line graft tendon "
-    "achilles nerve tunnel screw stump shaft hole patella site repair anastomosis stenosis clip knot nail rod scar "
-    "portal laceration mass tumour tumor vessel artery vein bone tube catheter drain fusion kneecap ligament "
-    "quadriceps cuff rupture suture stitch split crack facet level disc disk fissure".split()
-)
-
-
 def _is_direction(sentence: Sentence, at: int) -> bool:
     """ "Head rotated 30 degrees left", "9 mm midline shift to the left": which way, behind how far."""
     tokens = sentence.tokens

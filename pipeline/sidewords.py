@@ -9,7 +9,7 @@ from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.compared_sides import PAIRS, compared, tells_degree
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_of_one_thing, is_side, is_talk, turns_to
+from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_side, is_talk, turns_to
 from pipeline.mentions import folded
 from pipeline.records import Laterality, Sentence
 from pipeline.rows import Concept
@@ -90,7 +90,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             at += len(words)
             continue
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
-        if side is not None and not is_of_one_thing(sentence, at) and not _inside_name(sentence, side, grammar):
+        if side is not None and not _inside_name(sentence, side, grammar):
             if is_none(sentence, norms, at) or tells_degree(norms, at):
                 sentence.memo["no-sides"] = sentence.memo.get("no-sides", frozenset()) | set(range(at, side.last + 1))
             else:
@@ -136,7 +136,7 @@ def _is_about_a_thing(sentence: Sentence, grammar: Grammar, last: int) -> bool:
     return at < len(tokens) and tokens[at].norm not in _BODY
 
 
-_TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone", "digit", "joint"})
+_TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone", "digit", "joint", "vessel", "nerve"})
 _BODY = _words("body midline patient table neck face chest spine spinous mouth jaw back abdomen trunk pelvis jaws")
 _SPINE = _words("#level lumbar cervical thoracic spinal spine radiculopathy sciatica facet disc back neck")
 _SIDED, _AGREED = _words("procedures diagnoses sites"), _words("consent consented mark marked")
