@@ -22,7 +22,7 @@ def years(sentence: Sentence) -> list[Scope]:
         if _is_early(tokens[index]):
             continue  # "scope in 0911"
         if tokens[index - 1].norm in ("in", "since") and (
-            clauses.is_year(tokens[index]) or _in_short(sentence, index) or _in_two(sentence, index)
+            clauses.is_year(tokens[index]) or _in_short(sentence, index) or in_two(sentence, index)
         ):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = since(sentence, start_behind(sentence, CueHit(rule, index - 1, index)), index)
@@ -48,7 +48,7 @@ def years(sentence: Sentence) -> list[Scope]:
         elif tokens[index].norm in _MONTHS and _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
-        elif tokens[index - 1].norm in ("from", "of") and (clauses.is_year(tokens[index]) or _in_two(sentence, index)):
+        elif tokens[index - 1].norm in ("from", "of") and (clauses.is_year(tokens[index]) or in_two(sentence, index)):
             held = [at for at in range(max(0, index - 8), index - 2) if tokens[at].norm in ("has", "had", "have")]
             if held:  # "the left hip has a hemiarthroplasty from 2019"
                 found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
@@ -183,7 +183,7 @@ def _in_short(sentence: Sentence, index: int) -> bool:
 _SHORT_FROM, _HAD_NEAR = 60, 7
 
 
-def _in_two(sentence: Sentence, index: int) -> bool:
+def in_two(sentence: Sentence, index: int) -> bool:
     """ "Twenty eleven", "nineteen ninety eight": a year said as two numbers."""
     values = [token.quantity.value if token.quantity is not None and not token.quantity.unit else None
               for token in sentence.tokens[index : index + 2]]  # fmt: skip

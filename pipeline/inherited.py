@@ -302,9 +302,7 @@ def _is_own_words(facts: Sequence[Fact]) -> bool:
     """Whether all operations are in words of their own that name no part ("os trigonum excision"), and not of the
     spine."""
     done = [fact for fact in facts if fact.kind == "procedure" and _counts(fact)]
-    return all(fact.name is None and not fact.body_site for fact in done) and not any(
-        fact.kind == "spinal_level" for fact in facts
-    )
+    return all(fact.name is None and not fact.body_site for fact in done) and not stated_sides.of_spine(facts)
 
 
 def _operated(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> frozenset[str]:

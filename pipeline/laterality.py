@@ -88,6 +88,9 @@ def _side_for(
         beside = sideshare.right_behind(sentence, found, own_noun(sentence, beside), first, last) or beside
     if beside is not None or own_only:
         return _given(beside) if beside is not None else (None, None)
+    whole = listed_sides.joined_to(sentence, first, last)
+    if whole is not None:
+        return _side_for(sentence, found, whole.first, whole.last, grammar, False)
     return _of_sentence(sentence, found, first, last, grammar)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.records import Laterality, Sentence
+from pipeline.records import Laterality, Mention, Sentence
 from pipeline.side_names import BREAKS
 from pipeline.sidewords import Side
 
@@ -13,6 +13,17 @@ def of_list(sentence: Sentence, found: Sequence[Side], first: int, last: int) ->
     """The one side of a list that a name stands in: "left excision and node biopsy, right reduction"."""
     before, after = _along(sentence, found, first, -1), _along(sentence, found, last, 1)
     return before if after is None else after if before is None else None
+
+
+def joined_to(sentence: Sentence, first: int, last: int) -> Mention | None:
+    """The operation that another one is joined to by "with": "right shoulder scope with a decompression"."""
+    at = first - 1 - (sentence.tokens[first - 1].norm in ("a", "an", "the"))
+    if at < 1 or sentence.tokens[at].norm != "with":
+        return None
+    named = [m for m in sentence.mentions if m.table == "procedures"]
+    if not any(m.first <= first and last <= m.last for m in named):
+        return None
+    return next((m for m in named if m.last == at - 1), None)
 
 
 def _along(sentence: Sentence, found: Sequence[Side], start: int, step: int) -> Laterality | None:

@@ -55,7 +55,7 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
     at, _ = _span(fact, sentence)
     if fact.kind == "measurement" and (
         any(abs(m.first - at) <= _LYING.get(m.table, -1) for m in sentence.mentions)
-        or (fact.unit not in _LENGTHS and not is_angle(fact, grammar) and not (
+        or (fact.unit not in _LENGTHS | _OF_NERVE and not is_angle(fact, grammar) and not (
             fact.unit in _SHARES and _has_part(sentence, at)
         ) and fact.name != "specimen-weight")
     ):
@@ -136,6 +136,7 @@ def _right_before(sentence: Sentence, said: list[Side], fact: Fact) -> Lateralit
 
 _WORDS = 3
 TOLD = frozenset({"measurement", "grade", "incision_length"})
+_OF_NERVE = frozenset({"uV"})
 _SIGNALS = frozenset({"uV", "mV", "mA", "V", "mL", "g"})
 _APART = frozenset({"positions", "anaesthesia", "aftercare", "handedness", "drugs", "fluids"})
 _LED = 3  # words from a side to its noun

@@ -147,12 +147,13 @@ def _for_one(sentence: Sentence, sides: Sequence[Side], last: int) -> Laterality
     led = [token.norm for token in tokens[last + 1 : side.first]]
     part = laterality.own_noun(sentence, side)
     behind = (part.last if part is not None and part.first == side.last + 1 else side.last) + 1
-    shut = behind >= len(tokens) or tokens[behind].punctuation or tokens[behind].norm in ("and", "but", "the", "then")
+    shut = behind >= len(tokens) or tokens[behind].punctuation or tokens[behind].norm in _SHUT
     if led == [","]:  # "hand therapy from day 5, right."
         return side.value if behind >= len(tokens) or (part is None and tokens[behind].norm in (".", ";")) else None
     return side.value if led in (["for", "the"], ["on", "the"], ["for"]) and shut else None
 
 
+_SHUT = frozenset({"and", "but", "the", "then", "twice", "once", "three", "daily", "until", "from", "every"})
 _FOR_ONE = 3  # tokens to the side
 _OTHERWISE = clauses.FINITE - {"is", "are", "was", "were", "will", "stayed", "should", "may"}
 _PARTING = frozenset(

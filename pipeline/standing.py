@@ -11,7 +11,7 @@ from collections.abc import Set
 from dataclasses import dataclass
 from itertools import pairwise
 
-from pipeline import abandoned, clauses, donor_sides, laterality, side_turns, talk_sides
+from pipeline import abandoned, clauses, context_years, donor_sides, laterality, side_turns, talk_sides
 from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -259,10 +259,11 @@ _TURNS = _ORDER | frozenset(
 
 def is_of_a_year(sentence: Sentence, side: Side) -> bool:
     """ "On the left he had that done in 2019", "the right hip was replaced two years ago": told of before."""
-    for token in sentence.tokens[side.last + 1 : side.last + _STORY]:
+    for at, token in enumerate(sentence.tokens[side.last + 1 : side.last + _STORY], side.last + 1):
         if token.punctuation or token.norm in ("left", "right"):
             return False
-        if clauses.is_year(token) or token.norm == "ago" or _DAY.match(token.text):
+        two = sentence.tokens[at - 1].norm in ("in", "of", "since", "from") and context_years.in_two(sentence, at)
+        if two or clauses.is_year(token) or token.norm == "ago" or _DAY.match(token.text):
             return True
     return False
 

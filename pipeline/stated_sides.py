@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline import abandoned, clauses, donor_sides, laterality, sideshare
-from pipeline.body_parts import chain
+from pipeline.body_parts import chain, related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
@@ -274,10 +274,24 @@ def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tu
             if any(m.table in ("drains", "devices") and m.last < side.first for m in sentence.mentions):
                 part = None  # "two drains, one mediastinal, one in the right pleura": where a thing lies
             where = part.id if part is not None else _of_illness(sentence, side, grammar)
+            main = next((one for _, _, one in told if one), None)
+            if side.value is None and (not is_other(sentence, side) or sentence.says(_COMPARED)):
+                continue  # "popliteal block same side", "compare with the other ankle"
+            if main and where and _is_of_another(main, where, grammar):
+                continue  # "she'd fallen on the left wrist too"
             told.append((side.value, sentence.tokens[side.first].first, where))
     value, word, where = told[0] if told else (None, 0, None)
     sole = value in ("left", "right") and {side for side, _, _ in told} == {value}
     return (value, word, where) if sole and where is not None else (None, 0, "")
+
+
+_COMPARED = frozenset({"compare", "compared", "comparison", "comparing", "unlike"})
+
+
+def _is_of_another(main: str, where: str, grammar: Grammar) -> bool:
+    """Whether a part of the body is of another limb or organ than the one that is spoken of."""
+    sites = grammar.table("sites", Concept)
+    return main in sites and where in sites and not related_sites(sites[main], sites[where], grammar)
 
 
 def _of_illness(sentence: Sentence, side: Side, grammar: Grammar) -> str | None:

@@ -41,6 +41,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if ill and not _is_treated(note, passage, said.site, operated):
                 continue
             aside = is_aside(note, said.evidence, said.side) or both or _is_remark(note, passage, said)
+            aside = aside or any(_GRAFT_OF_OTHER.search(one.text) for one in note.sections.description)
             aside = aside or any(one.laterality == said.side and laterality.OTHER_SIDE in one.doubts
                                  for one in note.of("injection", "injection_volume", given=True))  # done there later
             made = finding(
@@ -62,7 +63,10 @@ _STOMAS = frozenset({"ileostomy", "colostomy", "gastrostomy", "jejunostomy"})
 def _is_remark(note: OperativeNote, passage: Passage, said: SaidSide) -> bool:
     """ "Left foot orthotic.", "R kidney compensatory.": a few words on that part alone, and nothing done there."""
     behind = passage.text.split()[said.evidence.last - passage.evidence.first + 1 :]
-    short = said.evidence.first == passage.evidence.first and 0 < len(behind) <= _SHORT
+    words = passage.text.split()
+    at = said.evidence.first - passage.evidence.first
+    opens = at <= 0 or words[at - 1].endswith((";", "."))  # "NWB R 8 wks; L leg full."
+    short = opens and 0 < len(behind) <= _SHORT
     plain = short and all(
         word.strip(".,").isalpha() and not word.strip(".,").endswith(("ed", "ing", "put", "cut")) for word in behind
     )
@@ -75,6 +79,12 @@ _SHORT = 3  # words
 # "Scan: right testis 1.2 mL, left testis 1.4 mL": how large the other one is.
 _PICTURE = re.compile(r"\b(?:scan|ultrasound|uss?|sonogram|mri|ct|echo)\b", re.IGNORECASE)
 _SIZE = re.compile(r"(?:[a-z]+,? ){0,3}[\d.]+ ?(?:ml|mls|cc|mm|cm|g)\b", re.IGNORECASE)
+# "ACL reconstruction with contralateral bone-patellar tendon-bone autograft": the other limb is opened too.
+_GRAFT_OF_OTHER = re.compile(
+    r"\b(?:contralateral|opposite|other side'?s?) (?:[\w-]+ ){0,5}"
+    r"(?:auto)?(?:graft|hamstrings?|tendon|donor|fibula)s?\b|"
+    r"\b(?:auto)?graft (?:from|of) the (?:contralateral|opposite|other)\b", re.IGNORECASE
+)
 _WORK = ("act", "device", "injection", "injection_volume", "approach", "preparation", "drain", "specimen", "closure",
          "procedure", "tourniquet", "site_marking", "time_out", "consent")  # fmt: skip
 _ACT = re.compile(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses, cues
+from pipeline import clauses, context_years, cues
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
@@ -344,6 +344,11 @@ def is_old(sentence: Sentence, mention: Mention) -> bool:
         before.pop()
     if before[-1:] == ["old"] and before[-2:-1] not in (["year"], ["years"], ["yr"], ["month"], ["months"], ["week"]):
         return True  # "L ankle: old Brostrom, stable"
+    behind = sentence.tokens[mention.last + 1 : mention.last + 3]
+    if len(behind) > 1 and behind[0].norm in ("of", "from") and (
+        clauses.is_year(behind[1]) or context_years.in_two(sentence, mention.last + 2)
+    ):
+        return True  # "the left total hip of twenty fifteen is stable"
     short = sentence.tokens[mention.last].text.isupper() and mention.id.endswith("arthroplasty")  # "failed UKR"
     if sentence.tokens[mention.last].norm not in _MADE and not short:
         return False
