@@ -56,6 +56,9 @@ def _named(note: OperativeNote, side: str, *, agreed_only: bool = False) -> Clas
     """The joint of the operation with the other side: "Right knee arthroscopy ... findings left knee: ..."."""
     own: dict[str, str] = {}
     other: list[tuple[Passage, re.Match[str]]] = []
+    for fact in note.of(*_STATED, given=True) if not note.of("procedure", given=True) else ():
+        if fact.laterality == side and fact.body_site:  # "tennis elbow on the right side"
+            own.setdefault(fact.body_site.replace("-", " "), f"{fact.evidence.heard} ({side})")
     for passage in note.sections.description:
         for match in _NAMED.finditer(passage.text):
             if _full(match) == side:

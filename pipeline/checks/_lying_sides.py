@@ -55,7 +55,8 @@ _FIRST = re.compile(
 )  # fmt: skip
 _THEN = re.compile(
     r"\b(?:then|next|now|on to|moving to|moved to|turned to|turning to|followed by|second)(?:,)? "
-    rf"(?:to |on |for |came )?(?:the )?{_SIDE}(?: {_JOINT}\b|(?= no\b| same\b| now\b|,|\.))|"
+    rf"(?:to |on |for |came )?(?:the )?{_SIDE}(?: {_JOINT}\b|(?=,|\.| (?:no|same|now|with|under|from|got|needle|"
+    r"posterior|anterior|prepped|another|\d+|one|two|three|four|five|six|ten|twenty|thirty|forty|sixty|eighty)\b))|"
     r"\b(?:swap|swapping|change|switch|switching) sides[.,;]?(?: now)?(?: to)?(?: the)? (?P<swap>left|right)\b", re.I,
 )  # fmt: skip
 
@@ -131,6 +132,10 @@ def _crests(note: OperativeNote) -> Iterator[Clash]:
     """Marrow from one crest, and the other one at the time-out or wherever else it is told."""
     drawn = {fact.laterality for fact in note.of(*_DRAWN) if fact.laterality in _OTHER}
     told = [(passage, match) for passage in note.sections.description for match in _CREST.finditer(passage.text)]
+    both = any(_BOTH_CRESTS.search(passage.text) for passage in note.sections.description)
+    if both and len(told) > 1 and len({_side(match) for _, match in told}) == 1:
+        yield Clash("both crests", told[1][1].group(), told[1][0].evidence, "crest")
+        return
     if len(drawn) > 1 or any(_BOTH_CRESTS.search(passage.text) for passage in note.sections.description):
         return
     if not note.of(*_DRAWN) or not told:

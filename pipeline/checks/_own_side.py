@@ -24,14 +24,17 @@ _DAY = (r"(?:maybe |perhaps |later |again )?(?:in (?:the )?(?:\w+ )?(?:spring|su
         r"wks?|year)|next (?:week|month|year|time)|later|another day|at a later)")  # fmt: skip
 # Nothing was done there, or it is well.
 _SPARED = re.compile(
-    rf"\b{_SIDE} {_PART}(?: (?:is|was|has|had|still|itself|today)){{0,2}} (?:(?:never|not|nothing)(?: \w+){{0,2}} "
-    r"(?:touched|operated|treated|done|injected|a problem|troubled|opened|explored|affected)|untouched|unaffected|"
-    rf"healthy|normal|occluded|hears well|sees well|uninvolved|not involved|left alone|(?:{_LATER}) {_DAY})\b|"
+    rf"\b{_SIDE} (?:total )?{_PART}(?: of (?:\w+ ){{1,2}}\w+)?"
+    r"(?: (?:is|was|has|had|still|itself|today|stable|and)){0,5} "
+    r"(?:(?:never|not|nothing)(?: \w+){0,2} (?:touched|looked at|operated|treated|done|injected|a problem|"
+    r"troubled|opened|explored|affected)|untouched|unaffected|"
+    rf"healthy|occluded|hears well|sees well|uninvolved|not involved|left alone|(?:{_LATER}) {_DAY})\b|"
     rf"\bnothing (?:\w+ ){{1,3}}(?:in|into|on|to|at) (?:the )?(?P<into>left|right)(?: {_PART})?\b|"
+    r"\b(?P<stays>left|right) (?:lobe|kidney|ovary|testis|tube|breast|lung) (?:[\w-]+ ){1,5}(?:stays|was left alone)\b|"
     rf"\b(?P<hears>left|right) {_PART} (?:[\w-]+ ){{0,6}}(?:hears|sees) well\b", re.I,
 )  # fmt: skip
 _YET = re.compile(r"\b(?:pulse|until|before|after|once|sensation|nerve|portal|wound|x-?ray|at the end|now|cartilage|"
-                  r"compartment|meniscus|range|movement|power|look\w*|pre-?op\w*)\b", re.I)  # fmt: skip
+                  r"compartment|meniscus|range|movement|power|pre-?op\w*)\b", re.I)  # fmt: skip
 _ONLY = re.compile(
     rf"\b(?:on|to|of|from) the {_SIDE}(?: side)? only\b|\bonly (?:on |to )?the (?P<only>left|right)(?: side)?\b", re.I
 )
@@ -59,6 +62,7 @@ def own_side(note: OperativeNote) -> Iterator[Clash]:
     if side not in _OTHER:
         return
     yield from _spared(note, side)
+    yield from _same_crest(note, side)
     yield from _only(note, side, done)
 
 
@@ -74,9 +78,29 @@ def _struck(passage: Passage, at: int) -> bool:
 def _spared(note: OperativeNote, side: str) -> Iterator[Clash]:
     for passage in note.sections.description:
         for match in _SPARED.finditer(passage.text):
-            said = _full(match["side"] or match["into"] or match["hears"])
+            said = _full(match["side"] or match["into"] or match["hears"] or match["stays"])
             if said == side and not _YET.search(match.group()) and not _struck(passage, match.start()):
                 yield Clash(f"the operation ({side})", match.group(), passage.evidence, "spared")
+                return
+
+
+_RELATIVE = re.compile(
+    r"\b(?P<same>op(?:erative|erated|eration)?[- ]side|ipsilateral|same[- ]side)|(?P<other>contralateral|opposite)",
+    re.I,
+)
+_CREST = re.compile(r"^,? (?:(?:posterior|anterior|iliac|superior) )*(?:crest|psis|asis)\b", re.I)
+
+
+def _same_crest(note: OperativeNote, side: str) -> Iterator[Clash]:
+    """ "Harvest: op side PSIS" of a left knee, and marrow from the right one."""
+    drawn = {fact.laterality for fact in note.of("draw", "harvest_site", "harvest_total", given=True)} - {None}
+    if len(drawn) != 1 or not drawn <= {*_OTHER}:
+        return
+    for passage in note.sections.description:
+        for match in _RELATIVE.finditer(passage.text):
+            meant = side if match["same"] else _OTHER[side]
+            if _CREST.match(passage.text[match.end() :]) and drawn != {meant}:
+                yield Clash(match.group(), f"marrow from the {next(iter(drawn))}", passage.evidence, "same crest")
                 return
 
 
@@ -93,12 +117,14 @@ def _only(note: OperativeNote, side: str, done: set[str | None]) -> Iterator[Cla
 
 def _agreed(note: OperativeNote) -> Iterator[Clash]:
     """ "Left thumb base, arrow is on the right, consent says left": one time-out, two sides."""
-    for passage in note.sections.description:
+    told = note.sections.description
+    for at, passage in enumerate(told):
         said = [match for match in _AGREED.finditer(passage.text) if not _struck(passage, match.start())]
+        opening = told[at - 1] if said and 0 < at < _OPENING and not told[at - 1].taken_back else None
         ahead = passage.text[: said[0].start()] if said else ""
-        named = [match for match in _NAMED.finditer(ahead)]
+        named = [*(_NAMED.finditer(opening.text) if opening is not None else ()), *_NAMED.finditer(ahead)]
         every = [*named, *said]
-        if len(every) < _TWICE or _TWO.search(passage.text):
+        if len(every) < _TWICE or _TWO.search(passage.text) or (opening is not None and _TWO.search(opening.text)):
             continue
         if named and not _TIME_OUT.search(passage.text) and len(said) < _TWICE:
             continue
@@ -110,7 +136,7 @@ def _agreed(note: OperativeNote) -> Iterator[Clash]:
             return
 
 
-_TWICE = 2
+_TWICE, _OPENING = 2, 4  # sides; sentences a narration opens with: "Right ankle, yes? Consent says left."
 
 
 def _removed(note: OperativeNote) -> Iterator[Clash]:

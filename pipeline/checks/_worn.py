@@ -19,6 +19,7 @@ _WORN = frozenset(
     "progressive-weight-bearing passive-motion active-motion active-assisted-motion continuous-passive-motion "
     "range-of-motion-exercises motion-restriction".split()
 )
+_PUT_ON = frozenset("brace sling splint cast boot surgical-shoe shoulder-immobilizer".split())
 _WORDS = re.compile(
     r"\b(?:weight|weight-?bear\w*|wb(?:at)?|nwb|ttwb|twb|pwb|fwb|brace|sling|splint|cast|boot|(?:back)?slab|plaster|"
     r"immobili\w+|orthosis|spica)\b(?: (?!left\b|right\b|and\b|no\b|crutch)[\w-]+){0,3} (?:on|for|of|to) "
@@ -35,8 +36,13 @@ def is_worn(fact: Fact) -> bool:
     return fact.kind in _KINDS and fact.name in _WORN
 
 
-def both_told(note: OperativeNote, operated: str | None) -> bool:
-    """Whether orders for the operated side were said with that side, beside those of the other one. Pure."""
+def both_told(note: OperativeNote, operated: str | None, like: Fact | None = None) -> bool:
+    """Whether orders for the operated side were said with that side, beside those of the other one. `like`: an order of
+    the other side; what is put on the limb is no answer to how it is loaded, nor the other way round. Pure."""
+    on_limb = like.name in _PUT_ON if like is not None else None
+    if on_limb:
+        return any(one.name in _PUT_ON and one.laterality == operated and _says_side(note, one)
+                   for one in note.of(*_KINDS))  # fmt: skip
     return any(
         is_worn(fact) and fact.laterality == operated and _says_side(note, fact) for fact in note.of(*_KINDS)
     ) or any(side_of(match) == operated for one in note.sections.description for match in worn_words(one))

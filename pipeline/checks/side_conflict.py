@@ -189,7 +189,7 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             severity = "warning"  # a drain lies where was operated
         if fact.kind == "specimen" and place is None:
             severity = "warning"  # "specimen: left ovarian cyst": its side is that of what it was taken from
-        if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
+        if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality, fact):
             severity = "warning"
     elif fact.kind in _GIVEN:
         if any(one.laterality == fact.laterality for one in note.of("harvest_site", "injection", "act", "anaesthesia")):
@@ -203,7 +203,7 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         near = related or beside or (place is not None and place.group == "spine" and _on_spine(operated, grammar))
         weighed = fact.name == "specimen-weight"  # what was taken out lay on the side of the operation
         severity = "warning" if weighed or (near and fact.kind in ("finding", "grade", "aftercare")) else "note"
-        if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
+        if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality, fact):
             severity = "warning"
         if fact.kind in ("finding", "grade") and _before_work(note, fact):
             severity = "note"  # "right lung has plaques", told before anything was opened
