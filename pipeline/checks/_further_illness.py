@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.body_parts import chain
-from pipeline.checks._asides import is_treated
 from pipeline.checks.base import site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -13,8 +12,6 @@ from pipeline.records import Fact
 from pipeline.rows import Concept
 
 ILL = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
-_STATING = frozenset({"diagnosis", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "indication", "procedure",
-                      "consent"})  # fmt: skip
 
 
 def is_of_a_list(note: OperativeNote, fact: Fact, operated: Sequence[Fact], grammar: Grammar) -> bool:
@@ -32,14 +29,3 @@ def is_of_a_list(note: OperativeNote, fact: Fact, operated: Sequence[Fact], gram
 def _is_same(place: Concept, site: Concept, grammar: Grammar) -> bool:
     """Whether one part of the body is the other or lies in it; two joints of one limb are not the same."""
     return place.id in chain(site, grammar) or site.id in chain(place, grammar)
-
-
-def is_one_more(note: OperativeNote, fact: Fact, told: Sequence[Fact]) -> bool:
-    """ "Left below knee amputation for gangrene. ... Right foot ulcer dressed": another illness, told in passing, where
-    the operated side has its own and nothing is cut. Pure."""
-    if fact.kind != "diagnosis" or not told or fact.name in {one.name for one in told}:
-        return False
-    passage = next((at for at, one in enumerate(note.sections.description) if one.holds(fact)), 0)
-    if not passage or note.sections.description[passage].section in _STATING:
-        return False
-    return not is_treated(note, fact.evidence, fact.laterality)

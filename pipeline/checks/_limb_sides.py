@@ -27,7 +27,8 @@ _ELSEWHERE = re.compile(
     r"line|iv|i v|tourniquet|pressure|dominant|handed|other|opposite|contralateral|compar\w+|both|bilateral|than|like|"
     r"as|history|previous\w*|earlier|last|ago|before|next|later|planned|future|second|also|too|staged|was done|had|"
     r"not today|clinic|lies|lying|decubitus|lateral position|pillow|bolster|bump|pad\w*|stirrup|boot|holder|table|post|"
-    r"traction|chaperone|stocking\w*|pump|crutch\w*|cane|stick|drain|instead|wrong|sorry|correction|pulse|saphenous)\b|"
+    r"patellar tendon|tendon of|traction|chaperone|"
+    r"stocking\w*|pump|crutch\w*|cane|stick|drain|instead|wrong|sorry|correction|pulse|saphenous)\b|"
     r"\b(?:no|not|without|nothing|none)\b[^|]*\|", re.I,
 )  # fmt: skip
 _BACK, _AHEAD = 8, 8  # words
@@ -65,7 +66,10 @@ def _named(note: OperativeNote, side: str, *, agreed_only: bool = False) -> Clas
                 own.setdefault(match["part"].lower(), match.group())
             else:
                 other.append((passage, match))
+    known = {match["part"].lower() for passage, match in other if _is_aside(note, passage, match)}
     for passage, match in other:
+        if passage.section in _ORDERS and match["part"].lower() in known:
+            continue  # "(Left hip mild cam, asymptomatic.) ... Left hip x-ray at 6 weeks."
         if match["part"].lower() not in own or _is_struck(passage, match):
             continue
         agreed = _AGREED.search(passage.text[: match.start()]) is not None  # "R foot padded, TO 1400 L hip"
@@ -74,6 +78,9 @@ def _named(note: OperativeNote, side: str, *, agreed_only: bool = False) -> Clas
         if agreed or _heads(passage, match) or not _is_aside(note, passage, match):
             return Clash(own[match["part"].lower()], match.group(), passage.evidence, "limb")
     return None
+
+
+_ORDERS = frozenset({"aftercare", "follow-up"})
 
 
 def _is_struck(passage: Passage, match: re.Match[str]) -> bool:

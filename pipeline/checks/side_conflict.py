@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 
 from pipeline import laterality
-from pipeline.checks._asides import before_work, is_aside, is_treated
+from pipeline.checks._asides import around, before_work, is_aside, is_treated
 from pipeline.checks._both_sides import announced
-from pipeline.checks._further_illness import is_of_a_list, is_one_more
+from pipeline.checks._further_illness import is_of_a_list
 from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
 from pipeline.checks._odd_side import odd_sides
@@ -211,7 +211,9 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             severity = "note"  # "fifteen kilograms left leg, right leg full load"
     told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]
     aside = fact.kind not in _FIRM or (fact.kind == "diagnosis" and bool(told))  # a disease that is left as it is, too
-    aside = aside and is_aside(note, fact.evidence, fact.laterality)
+    aside = (aside and is_aside(note, fact.evidence, fact.laterality)) or (
+        fact.kind == "diagnosis" and _NOT_DONE.search(around(note, fact.evidence, fact.laterality)) is not None
+    )
     if aside or announced(note, operated[0], fact) or is_one_more(note, fact, told):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
@@ -222,6 +224,8 @@ def _before_work(note: OperativeNote, fact: Fact) -> bool:
     return passage is not None and before_work(note, passage)
 
 
+# "R hand: old boxer's fracture, not treated": an illness that is told to be left as it is.
+_NOT_DONE = re.compile(r"\b(?:not treated|nothing done|untouched|left alone|observed|healed|not operated)\b", re.I)
 _CREST = re.compile(r"\b(?:iliac|crest|psis|asis)\b", re.I)
 
 

@@ -41,6 +41,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if ill and not _is_treated(note, passage, said.site, operated):
                 continue
             aside = is_aside(note, said.evidence, said.side) or both or _is_remark(note, passage, said)
+            aside = aside or (said.site in _VESSELS and _ACCESS.search(passage.text) is not None)
             aside = aside or any(_GRAFT_OF_OTHER.search(one.text) for one in note.sections.description)
             aside = aside or any(one.laterality == said.side and laterality.OTHER_SIDE in one.doubts
                                  for one in note.of("injection", "injection_volume", given=True))  # done there later
@@ -75,6 +76,7 @@ def _is_remark(note: OperativeNote, passage: Passage, said: SaidSide) -> bool:
     return (plain or measured) and not done and not is_treated(note, said.evidence, said.side)
 
 
+_VESSELS = frozenset({"groin", "femoral-artery", "common-femoral-artery", "femoral-vein", "radial-artery"})
 _SHORT = 3  # words
 # "Scan: right testis 1.2 mL, left testis 1.4 mL": how large the other one is.
 _PICTURE = re.compile(r"\b(?:scan|ultrasound|uss?|sonogram|mri|ct|echo)\b", re.IGNORECASE)
@@ -83,8 +85,11 @@ _SIZE = re.compile(r"(?:[a-z]+,? ){0,3}[\d.]+ ?(?:ml|mls|cc|mm|cm|g)\b", re.IGNO
 _GRAFT_OF_OTHER = re.compile(
     r"\b(?:contralateral|opposite|other side'?s?) (?:[\w-]+ ){0,5}"
     r"(?:auto)?(?:graft|hamstrings?|tendon|donor|fibula)s?\b|"
-    r"\b(?:auto)?graft (?:from|of) the (?:contralateral|opposite|other)\b", re.IGNORECASE
+    r"\b(?:(?:auto)?graft|patellar tendon|hamstrings?) (?:from|of) the (?:contralateral|opposite|other|left|right)\b",
+    re.IGNORECASE,
 )
+# Where a sheath went in is no side of what was treated through it.
+_ACCESS = re.compile(r"\b(?:puncture[ds]?|sheath|access|closure device|angio-?seal)\b", re.IGNORECASE)
 _WORK = ("act", "device", "injection", "injection_volume", "approach", "preparation", "drain", "specimen", "closure",
          "procedure", "tourniquet", "site_marking", "time_out", "consent")  # fmt: skip
 _ACT = re.compile(
