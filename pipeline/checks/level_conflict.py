@@ -33,6 +33,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     operated = [fact for fact in operated if not is_root(note, fact)] or operated
     if operated and (short := _exposed(note, levels, operated)):
         return [_told(operated[0], short, "warning", grammar)]
+    if operated and (root := _far_root(note, said, operated)) is not None:
+        return [_told(operated[0], root, "warning", grammar)]
     if operated:
         done = {_plain(fact) for fact in operated}
         roles = BEFORE if not _is_spread(note) else AGREED
@@ -131,6 +133,18 @@ def _digits(grammar: Grammar) -> tuple[tuple[Concept, str], ...]:
 
 _RAYS = frozenset({"metatarsal", "first-metatarsal", "metacarpal"})
 _ANY = frozenset({"digit", "finger", "toe", "fingertip", "ray", "nail-bed", "nail-plate", "pulp"})
+
+
+def _far_root(note: OperativeNote, said: list[Place], operated: list[Fact]) -> Fact | None:
+    """ "L4-L5 microdiscectomy ... the S1 root is tight": a root that neither leaves nor crosses the one lumbar level
+    that was operated on. Common anatomy, no source."""
+    done = {_plain(fact) for fact in operated}
+    pair = next(iter(done)).split("-") if len(done) == 1 else []
+    if len(pair) != len(("upper", "lower")) or not pair[0].startswith("L"):
+        return None
+    stated = {_plain(one.level) for one in said if one.role in BEFORE}
+    return next((one.level for one in said if one.role != "spared" and _plain(one.level) not in {*pair, *stated}
+                 and is_root(note, one.level)), None)  # fmt: skip
 
 
 def _plain(fact: Fact) -> str:
