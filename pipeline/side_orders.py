@@ -113,7 +113,8 @@ def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     own = _for_one(sentence, sides, inner[-1])
     if own is not None:
         return own
-    before = [side for side in sides if side.last < inner[0] and not sideshare.is_left_out(sentence, side, inner[0])]
+    before = [side for side in sides if side.last < inner[0] and not sideshare.is_left_out(sentence, side, inner[0])
+              and _STICKS.isdisjoint(token.norm for token in tokens[max(0, side.first - _HELD_IN) : side.first])]
     if not before or inner[0] - before[-1].last > _REACH or before[-1].value not in ("left", "right"):
         return None
     at = before[-1].first
@@ -154,6 +155,7 @@ def _for_one(sentence: Sentence, sides: Sequence[Side], last: int) -> Laterality
 
 
 _SHUT = frozenset({"and", "but", "the", "then", "twice", "once", "three", "daily", "until", "from", "every"})
+_STICKS, _HELD_IN = frozenset({"stick", "cane", "crutch", "crutches", "umbrella"}), 4  # "stick in the left hand"
 _FOR_ONE = 3  # tokens to the side
 _OTHERWISE = clauses.FINITE - {"is", "are", "was", "were", "will", "stayed", "should", "may"}
 _PARTING = frozenset(

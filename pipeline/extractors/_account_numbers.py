@@ -217,14 +217,15 @@ def own_side(amount: Amount) -> Laterality | None:
         if word in ("left", "right") and set(after[max(0, at - _LED_BY) : at]) & _TO:
             return "left" if word == "left" else "right"
     short = next((at for at, word in enumerate(after[:-1]) if word in _SHORT and after[at + 1] in _DONORS), None)
-    if short is not None:
-        return _SHORT[after[short]]  # "18 mL blood R arm"
+    if short is not None and not _SAME_AGAIN & set(after[short + 2 : short + 4]):
+        return _SHORT[after[short]]  # "18 mL blood R arm"; not "fifty mils left crest the same again"
     before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
     if before and amount.before[-1] != "left":
         return "left" if before[-1] in ("left", "l") else "right"
     return None
 
 
+_SAME_AGAIN = frozenset({"same", "again", "likewise", "identical"})
 _NOTHING = frozenset({"nothing", "none"})  # "all of it into the joint, nothing went into the left knee"
 _SHORT: dict[str, Laterality] = {"l": "left", "r": "right", "left": "left", "right": "right"}
 _DONORS = frozenset("arm acf forearm psis asis crest iliac flank thigh abdomen".split())
