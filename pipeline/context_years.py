@@ -134,7 +134,7 @@ def _its_reason(sentence: Sentence, year: int) -> int:
 def _what_it_held(sentence: Sentence, norms: list[str], year: int) -> int | None:
     """ "Left TKA in 2021, size 4 femur, size 3 tray, 10 mm insert": the last token of the sizes and things told
     off behind the year without a verb; None where there are none."""
-    last, at = None, year + 1 + _in_two(sentence, year)
+    last, at = None, year + 1 + in_two(sentence, year)
     while at < len(norms) and norms[at] in (",", "(", "with"):
         end = next((place for place in range(at + 1, len(norms)) if norms[place] in (",", ";", ".", ")")), len(norms))
         piece = sentence.tokens[at + 1 : end]

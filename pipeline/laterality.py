@@ -88,8 +88,7 @@ def _side_for(
         beside = sideshare.right_behind(sentence, found, own_noun(sentence, beside), first, last) or beside
     if beside is not None or own_only:
         return _given(beside) if beside is not None else (None, None)
-    whole = listed_sides.joined_to(sentence, first, last)
-    if whole is not None:
+    if (whole := listed_sides.joined_to(sentence, first, last)) is not None:
         return _side_for(sentence, found, whole.first, whole.last, grammar, False)
     return _of_sentence(sentence, found, first, last, grammar)
 
@@ -349,13 +348,8 @@ def _of_sentence(
     if len({side.value for side in free}) > 1:  # "for arthritis the left side was done in spring": told of another
         free = [side for side in free if not clauses.parted(sentence, side.first, first)] or free
     values = {side.value for side in free}
-    chosen = {side.value for side in free if any(
-        token.norm == "only" for token in sentence.tokens[max(0, side.first - 2) : side.first]
-    )}  # fmt: skip
-    if len(chosen) == 1 and "bilateral" in values and any(
-        m.table in ("procedures", "acts") and m.first <= first <= m.last for m in sentence.mentions
-    ):
-        return chosen.pop(), None  # "arthritis of both knees but today only the left, the osteotomy"
+    if "bilateral" in values and (chosen := listed_sides.chosen(sentence, free, first)) is not None:
+        return chosen, None
     if len(values) > 1 and last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == ":" and all(
         side.first > last for side in free
     ):  # "skin cancers excised: left cheek, right temple": the heading of a list, which tells the sides

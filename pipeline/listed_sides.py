@@ -43,3 +43,13 @@ def _along(sentence: Sentence, found: Sequence[Side], start: int, step: int) -> 
                 return None
         index += step
     return None
+
+
+def chosen(sentence: Sentence, sides: Sequence[Side], first: int) -> Laterality | None:
+    """ "Arthritis of both knees but today only the left, the osteotomy": the one side that an operation at a token is
+    said to be only on."""
+    only = {side.value for side in sides if any(
+        token.norm == "only" for token in sentence.tokens[max(0, side.first - 2) : side.first]
+    )}  # fmt: skip
+    done = any(m.table in ("procedures", "acts") and m.first <= first <= m.last for m in sentence.mentions)
+    return only.pop() if len(only) == 1 and done else None

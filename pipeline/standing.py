@@ -93,11 +93,11 @@ class Standing:
                 there = replace(here, other=apart)
             else:
                 here = replace(here, opened=False) if here.opened else here
-                apart = [one for one in said if is_remark(sentence, one) or (
+                away = [one for one in said if is_remark(sentence, one) or (
                     _is_elsewhere(sentence, one, sites, grammar) and not donor_sides.leads_crest(sentence, one)
                 )]
-                if any(one.value != here.side for one in said if one not in apart):
-                    last = next((one.value for one in reversed(said) if one.value and one not in apart), None)
+                if any(one.value != here.side for one in said if one not in away):
+                    last = next((one.value for one in reversed(said) if one.value and one not in away), None)
                     here = replace(here, side=None, last=last, since=sentence.tokens[-1].last)
                 spans = _spans_of_other(piece, said) if _is_stream(sentence) else None
                 self._asides += spans or ()

@@ -6,7 +6,7 @@ touched", "right knee ... the right knee will be done in the spring"; what can o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 
 from pipeline.checks._side_words import Clash
 from pipeline.note import OperativeNote, Passage
@@ -104,7 +104,7 @@ def _same_crest(note: OperativeNote, side: str) -> Iterator[Clash]:
                 return
 
 
-def _only(note: OperativeNote, side: str, done: set[str | None]) -> Iterator[Clash]:
+def _only(note: OperativeNote, side: str, done: Set[str | None]) -> Iterator[Clash]:
     """ "Muscle off on the right only" of an operation on the left."""
     for passage in note.sections.description if done else ():
         for match in _ONLY.finditer(passage.text):

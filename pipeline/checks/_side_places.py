@@ -17,7 +17,9 @@ def each_limb(note: OperativeNote, fact: Fact, side: str | None) -> bool:
     if passage is None or side is None:
         return False
     at = fact.evidence.first - passage.evidence.first
-    return side in [word.strip(".,;:").lower() for word in passage.text.split()[max(0, at - _BEFORE) : at]]
+    named = [one.evidence.last + 1 - passage.evidence.first for one in note.of("procedure") if passage.holds(one)]
+    begins = max([0, at - _BEFORE, *(last for last in named if last <= at)])  # not the side of the operation's name
+    return side in [word.strip(".,;:").lower() for word in passage.text.split()[begins:at]]
 
 
 _BEFORE = 8  # words
