@@ -32,11 +32,22 @@ _AGAIN = frozenset({"stated", "mentioned", "noted", "described", "again", "above
 def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The settled facts, in no promised order. Pure; `facts` have no ids yet."""
     places = _Places(reading)
-    ordered = sorted(facts, key=lambda fact: (fact.evidence.first, fact.evidence.last, fact.kind))
+    ordered = sorted(_beside_signs(facts), key=lambda fact: (fact.evidence.first, fact.evidence.last, fact.kind))
     ordered = _last_state(settled_later.told(ordered, reading))
     ordered = _done_beats_planned(ordered)
     merged = _said_twice(_pointed_at(ordered, places), places, grammar)
     return clashes.mark(_shared_out(_less_said(merged, grammar)))
+
+
+def _beside_signs(facts: Sequence[Fact]) -> list[Fact]:
+    """The facts without what is done only by its name in what should bring the patient back ("fever, drainage")."""
+    signs = [fact.evidence for fact in facts if fact.kind == "warning_sign"]
+    return [fact for fact in facts if fact.kind not in _DONE or not any(
+        sign.first <= fact.evidence.first and fact.evidence.last <= sign.last for sign in signs
+    )]  # fmt: skip
+
+
+_DONE = frozenset({"act", "drain", "closure"})
 
 
 class _Places:

@@ -222,7 +222,8 @@ def _is_sign(sentence: Sentence, at: int) -> bool:
     if (said := sentence.tokens[at].quantity) is not None and said.dimension == "time":
         return False  # "warn sugars up for a week"
     near = range(at, at + 3)
-    done = any(m.first in near and m.table in ("acts", "procedures", "aftercare") for m in sentence.mentions)
+    done = any(m.first in near and m.table in ("acts", "procedures", "aftercare") and m.id != "drainage"
+               for m in sentence.mentions)  # fmt: skip
     removal = any(token.norm in _VISITS for token in sentence.tokens[at : at + 4])
     return sentence.tokens[at].norm not in _NO_SIGN and not done and not removal
 

@@ -125,14 +125,16 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return facts
     elif quantity.dimension in ("turns", "angle", ""):
         near = cues.nearest(sentence, grammar, index, "turns")
-        if quantity.dimension == "turns":
+        if quantity.dimension == "turns" and not _is_by_angle(sentence, index):
             facts.append(
                 base.claim("needle_turns", reading, sentence, index, index, index, 0, scale=_scale(sentence, index))
             )
-        elif _beside_amount.turned_by(sentence, index):
+        elif _beside_amount.turned_by(sentence, index) and not _is_by_angle(sentence, index):
             facts.append(base.claim("needle_turns", reading, sentence, index, index, index, 0, unit="{turn}",
                                     scale=_scale(sentence, index)))  # fmt: skip
-        elif quantity.dimension == "angle" and turned_by.is_led([token.norm for token in sentence.tokens], index):
+        elif quantity.dimension == "angle" and (
+            turned_by.is_led([token.norm for token in sentence.tokens], index) or _of_a_turn(sentence, index)
+        ):
             facts.append(base.claim("needle_turns", reading, sentence, index, index - 1, index, _TOLD))
         elif near is not None and near[0] <= 8 and not _parted(sentence, index, near[1]) and (
             near[1].first > index or quantity.dimension == "angle"
@@ -140,6 +142,23 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+def _of_a_turn(sentence: Sentence, index: int) -> bool:
+    """Whether "a turn of" stands right before an angle."""
+    before = sentence.tokens[max(0, index - 2) : index]
+    return len(before) > 1 and before[1].norm in ("of", "by", "through") and (
+        before[0].norm in ("turn", "turns", "rotation")
+        or before[0].quantity is not None and before[0].quantity.dimension == "turns"
+    )
+
+
+def _is_by_angle(sentence: Sentence, index: int) -> bool:
+    """ "A turn of ninety degrees": a quarter of a whole one, and no whole one."""
+    tokens = sentence.tokens[index + 1 : index + 4]
+    return any(token.quantity is not None and token.quantity.dimension == "angle" for token in tokens) and any(
+        token.norm in ("of", "by", "through") for token in tokens[:2]
+    )
 
 
 _NEARLY = frozenset({",", "about", "roughly", "around", "just", "to", "approximately", "maybe"})
