@@ -250,7 +250,7 @@ def _less_said(facts: list[Fact], grammar: Grammar) -> list[Fact]:
     """A shorter name of what another fact names in full ("hernia", "inguinal hernia") is the same thing."""
     kinds = grammar.table("kinds", Kind)
     words = {
-        id(fact): frozenset(grammar.label(kinds[fact.kind].table, fact.name).lower().split())
+        id(fact): frozenset(grammar.label(kinds[fact.kind].table, fact.name).lower().split()) - {"diagnostic"}
         for fact in facts
         if fact.kind in _NAMED_MORE and fact.name and fact.name in grammar.tables.get(kinds[fact.kind].table, {})
     }
