@@ -198,3 +198,42 @@ def test_how_many_devices(said: str, counts: dict[str, str]) -> None:
 ])  # fmt: skip
 def test_harm_beside_no_complications(said: str) -> None:
     assert [one.check for one in run.note_from_text(said, "case").findings if one.check == "complication_conflict"]
+
+
+# how the patient lies is no side of the operation
+@pytest.mark.parametrize("lies", [
+    "Lateral decubitus on his left side, arm in traction.", "The patient was placed on the left side.",
+    "Lateral on the left.", "Left side down.", "Rolled onto the left side.",
+])  # fmt: skip
+def test_side_that_the_patient_lies_on(lies: str) -> None:
+    note = run.note_from_text(f"Right shoulder arthroscopy. {lies} Labral tear found. Three anchors placed.", "case")
+    assert {fact.laterality for fact in note.facts if fact.kind in ("finding", "device_count", "act")} == {"right"}
+    assert "left-lateral-decubitus" in {fact.name for fact in note.of("position")}
+
+
+def test_two_angles_of_a_knee_are_two_measures() -> None:
+    note = run.note_from_text("Fixed flexion 10 degrees, correctable varus 8 degrees.", "case")
+    found = {fact.name: str(fact.value) for fact in note.of("measurement")}
+    assert found == {"extension-deficit": "10", "limb-axis": "8"}
+
+
+# signs that should bring the patient back are not done; (narration, words of the sign)
+@pytest.mark.parametrize(("said", "sign"), [
+    ("Return for fever or drainage.", "fever or drainage"),
+    ("Return precautions: fever, redness, drainage.", "fever, redness, drainage"),
+])  # fmt: skip
+def test_drainage_as_a_sign(said: str, sign: str) -> None:
+    note = run.note_from_text(said, "case")
+    assert [fact.text for fact in note.of("warning_sign")] == [sign]
+    assert not note.of("act", "drain")
+
+
+def test_a_turn_of_ninety_degrees_is_no_whole_turn() -> None:
+    said = "Marrow of the right posterior crest. Ten mils drawn with a turn of ninety degrees between the draws."
+    (fact,) = run.note_from_text(said, "case").of("needle_turns")
+    assert (str(fact.value), fact.unit) == ("90", "deg")
+
+
+def test_an_arthroscopy_said_again_is_the_same() -> None:
+    note = run.note_from_text("Left knee arthroscopy. Diagnostic arthroscopy showed a loose body.", "case")
+    assert [fact.name for fact in note.of("procedure")] == ["knee-arthroscopy"]
