@@ -52,6 +52,8 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
     headed = state == "named" and after[:1] in (("harvested",), ("aspirated",))  # "BMAC: 60 mL harvested"
     if fat or headed or any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
         return "draw", True  # "forty five mils of fat drawn from the abdomen"
+    if _is_of_source(after):
+        return "draw", True
     if state != "drawn" and _is_for_each(amount):
         return "given", True
     if made := _is_made(amount, state, before, after):
@@ -67,6 +69,12 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
     if state == "drawn":
         return ("draw", False)
     return ("given" if state == "given" else "", False)
+
+
+def _is_of_source(after: Sequence[str]) -> bool:
+    """ "60 mL of venous blood from the arm", "30 mL blood drawn": by its own words, under whatever heading."""
+    head = [word for word in after if word not in _OF_BLOOD and word != "of"]
+    return bool(head) and head[0] in _SOURCES and bool({"from", *_OUT_OF_IT, "withdrawn", "obtained"} & set(head[1:3]))
 
 
 def is_lost(amount: Amount) -> bool:
