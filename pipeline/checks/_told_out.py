@@ -24,6 +24,7 @@ def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
     """(passage, number, noun, what was told before) of things of which more came out than were told of: "3 stones ...
     5 stones out". Pure."""
     told: dict[str, list[int]] = {}
+    outs: dict[str, list[int]] = {}
     spare = 0
     for passage in note.sections.description:
         tokens = base.read(passage)
@@ -42,7 +43,15 @@ def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
                 continue
             before = told.setdefault(noun, [])
             end = next(place for place in range(at + 1, len(tokens)) if tokens[place].norm == noun)
-            out = end + 1 < len(tokens) and tokens[end + 1].norm in _OUT
+            ahead = [one.norm for one in tokens[end + 1 : end + 3] if one.norm not in ("were", "was")]
+            out = ahead[:1] and ahead[0] in _OUT
+            if ahead[:1] == ["sent"]:  # "two loose bodies removed ... three loose bodies were sent to pathology"
+                there = before or outs.get(noun, [])
+                if there and number > sum(there) + spare:
+                    yield passage, number, noun, f"{' + '.join(map(str, there))} were told, said to be sent: {number}"
+                continue
+            if out:
+                outs.setdefault(noun, []).append(number)
             if out and before and number > sum(before) + spare:
                 yield passage, number, noun, f"{' + '.join(map(str, before))} were told, said to be out: {number}"
             if not out:

@@ -170,7 +170,7 @@ _TAKEN = ("product_volume", "harvest_total", "draw")
 def _marrow(note: OperativeNote) -> list[Finding]:
     taken = given(note, "product_volume") or given(note, "harvest_total") or given(note, "draw")
     used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen", "processing")
-    used = [fact for fact in used if fact.kind != "processing" or fact.name == "mixing"]
+    used = [fact for fact in used if fact.kind != "processing" or fact.name == "mixing"] + _put_in(note, taken)
     used = [fact for fact in used if fact.kind != "injection" or not _is_title(note, fact, taken)]
     used = [fact for fact in used if fact.kind != "specimen" or fact.certainty == "affirmed"]  # "no specimen"
     if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
@@ -185,12 +185,23 @@ def _marrow(note: OperativeNote) -> list[Finding]:
         finding(
             "prepared_not_given",
             "warning",
-            f"{_taken(note, taken)} were harvested; where they went was not said.",
+            f"{_taken(note, taken)} were {'made' if taken[0].kind == 'product_volume' else 'harvested'}; "
+            "where they went was not said.",
             taken,
             ask="Say where how much was injected, or that it was thrown away.",
             about="harvest",
         )
     ]
+
+
+def _put_in(note: OperativeNote, taken: list[Fact]) -> list[Fact]:
+    """ "Spun to seven mils and injected into the knee": an injection behind the harvest, of no medicine."""
+    if not taken:
+        return []
+    first, drugs = taken[0].evidence.first, note.of("medication")
+    drugged = [one for one in note.sections.description if any(one.holds(drug) for drug in drugs)]
+    return [fact for fact in note.of("act") if fact.name == "injection" and fact.evidence.first > first
+            and fact.body_site is not None and not any(passage.holds(fact) for passage in drugged)]  # fmt: skip
 
 
 def _is_title(note: OperativeNote, fact: Fact, taken: list[Fact]) -> bool:

@@ -79,10 +79,11 @@ def _bare_crest(reading: Reading, sentence: Sentence, parts: list[str]) -> list[
             continue
         if any(token.norm in _PREPARED for token in tokens[at + 1 : at + _TO_VERB]):
             continue
-        said = tokens[min(sides, key=lambda n: abs(n - at))].norm
+        sided = min(sides, key=lambda n: abs(n - at))
+        said = tokens[sided].norm
         side: Laterality = "bilateral" if said == "both" else "left" if said == "left" else "right"
         site = f"{tokens[ways[0]].norm}-iliac-crest" if len({tokens[n].norm for n in ways}) == 1 else "iliac-crest"
-        first, last = min(at, *sides, *ways), max(at, *sides, *ways)
+        first, last = min(at, sided, *ways), max(at, sided, *ways)
         facts.append(base.make("harvest_site", reading, sentence, first, last, at=at, name=site, body_site=site,
                                laterality=side))  # fmt: skip
     return facts
@@ -111,8 +112,8 @@ def _is_harvest(
         if hit.first > site.last:
             continue
         sources = [at for at in range(hit.last, site.first) if sentence.tokens[at].norm == "from"]
-        if sources and any(t.norm in ("to", "into", "onto") for t in sentence.tokens[sources[-1] : site.first]):
-            continue  # "a graft from the left groin to the right palm"
+        if sources and any(t.norm in ("to", "into", "onto", "for") for t in sentence.tokens[sources[-1] : site.first]):
+            continue  # "a graft from the left groin to the right palm", "marrow from the left crest for the right knee"
         if sources and any(t.norm in _BESIDE for t in sentence.tokens[sources[-1] : site.first]):
             continue  # "graft from the head underneath the rotator interval"
         ends_from = sentence.tokens[hit.last].norm == "from"
