@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from pipeline.mentions import fold
 from pipeline.records import Scale, Sentence, Token
@@ -16,6 +17,20 @@ _EVERY = re.compile(r"(?:at |from |with |in )?(?:a|per|every) (?:draw|pull|pas|a
 _AT = frozenset({"at", "in", "from", "into", "on", "with"})
 _DRAWS = frozenset({"draws", "pulls", "aliquots", "aspirates"})
 _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "totalling"})
+
+
+_VESSELS, _TO_VESSEL = frozenset({"syringe", "syringes", "tube", "tubes"}), 9  # tokens back
+
+
+def _in_each_vessel(tokens: Sequence[Token], index: int) -> bool:
+    """ "Each syringe was pre-loaded with 1 mL", "all syringes were primed with one mil"."""
+    for at in range(index - 1, max(0, index - _TO_VESSEL), -1):
+        if tokens[at].punctuation or tokens[at].quantity is not None:
+            return False
+        if tokens[at].norm in _VESSELS:
+            lead = {token.norm for token in tokens[max(0, at - 2) : at]}
+            return bool(lead & {"each", "every"}) or "all" in lead and tokens[at].norm.endswith("s")
+    return False
 
 
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
@@ -47,6 +62,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     if index > 2 and tokens[index - 1].norm == "(" and _of_both(sentence, index):
         return "total"
     own = tokens[index].quantity
+    if own is not None and own.dimension == "volume" and _in_each_vessel(tokens, index):
+        return "each"
     if index > 1 and tokens[index - 1].norm == "all" and own is not None and own.dimension == "volume" and (
         _said_before(tokens, index)
     ):

@@ -28,8 +28,8 @@ _PARTS: dict[tuple[str, ...], str] = {
 }  # fmt: skip
 _SURE = frozenset({90, 120, 180, 270, 360})
 # Behind it: a unit or a word that makes it something else than how far.
-_OTHER = frozenset("mil mils ml mls cc ccs millilitre millilitres milliliter milliliters degrees degree turn turns "
-                   "minute minutes second seconds rpm times of x g percent out drawn aspirated obtained "
+_OTHER = frozenset("mil mils ml mls cc ccs millilitre millilitres milliliter milliliters degrees degree deg degs ° "
+                   "turn turns minute minutes second seconds rpm times of x g percent out drawn aspirated obtained "
                    "into".split())  # fmt: skip
 _LONGEST = 4
 

@@ -4,7 +4,7 @@ side, the part and the product that an amount's own words name."""
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import _account_told, _beside_amount, _direction, _draws, base
+from pipeline.extractors import _account_headed, _account_told, _beside_amount, _direction, _draws, base
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors._account_parts import Amount, plain, through_needle
 from pipeline.grammar import Grammar
@@ -48,6 +48,8 @@ def another(amount: Amount, grammar: Grammar) -> str:
         m.last < index and "anticoagulant" in rows[m.id].classes for m in base.mentions(sentence, "drugs")
     ):
         return "agent"  # "heparin in the syringes, half a millilitre in each"
+    if agent_summed(amount, grammar) is not None:
+        return "agent"
     if plain(amount.before)[-1:] == ("anticoagulant",) and amount.before[-1:] != (",",):
         return "agent"
     spoken = amount.after[:2] == ("of", "anticoagulant") or amount.after[:1] == ("anticoagulant",)
@@ -80,6 +82,18 @@ def _in_vessels(amount: Amount) -> bool:
 def _strength(sentence: Sentence, at: int) -> bool:
     quantity = sentence.tokens[at].quantity
     return quantity is not None and quantity.dimension not in ("volume", "")
+
+
+def agent_summed(amount: Amount, grammar: Grammar) -> Mention | None:
+    """The anticoagulant that a sum is of: "heparin, half a millilitre per syringe, 12 syringes = 6 mL"."""
+    sentence, rows = amount.sentence, grammar.table("drugs", Drug)
+    told = sentence.tokens[: amount.index]
+    if not _account_headed.is_sum(amount) or words.SOURCES & {token.norm for token in told}:
+        return None
+    return next((m for m in base.mentions(sentence, "drugs") if m.last < amount.index - 1
+                 and "anticoagulant" in rows[m.id].classes
+                 and not any(token.quantity is not None for token in told[: m.first])
+                 and any(token.quantity is not None for token in told[m.last + 1 :])), None)  # fmt: skip
 
 
 def _owned_before(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:

@@ -14,7 +14,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors._account_parts import Amount, plain, through_needle
 
 _PRODUCTS = words.ALL_PRODUCTS
-_SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
+_SOURCES = words.SOURCES
 _POURED, _AWAY = frozenset("away poured binned".split()), frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
 _TAKEN = frozenset("harvest harvested drawn aspirated aspirate crest crests marrow blood".split())

@@ -64,6 +64,7 @@ MOVES = frozenset(
 # How the words between two amounts are shared out (`_account_parts.py`): what opens something new, what goes on about
 # the amount before it, and what tells at its end what became of that amount.
 IS = frozenset("is was were are been be being".split())
+SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
 # Ways into a part, told without a preposition; a hyphen parts two words ("intra-articular").
 ROUTES = frozenset(
     "intra extra ia intraarticular intraarticularly subchondral subchondrally intraosseous intraosseously "

@@ -260,6 +260,13 @@ def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
 SORTS = frozenset("preservative free buffered viscous hyperbaric isobaric plain heavy sterile cold warm fresh".split())
 
 
+def behind_agent(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Eighty mils of marrow into syringes with ACD-A, eight mils": an amount right behind an anticoagulant."""
+    return drug.id in _AGENTS and drug.last < index and all(
+        token.norm in (",", ":", "(") for token in sentence.tokens[drug.last + 1 : index]
+    ) and [token.norm for token in sentence.tokens[index + 1 : index + 2]] != ["of"]
+
+
 def is_bound(kind: str, sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Eight of half percent bupivacaine", "40 mg, 1 % lidocaine": a strength right before its drug, behind "of" or a
     mark. "Ropivacaine 0.2 % twenty mils in the bursa kenalog": a volume right behind the strength of a drug, where a
@@ -268,6 +275,8 @@ def is_bound(kind: str, sentence: Sentence, index: int, drug: Mention) -> bool:
     if between and SORTS.issuperset(between):
         return True  # "1 % preservative-free lidocaine"
     tokens = sentence.tokens
+    if kind == "medication_volume" and behind_agent(sentence, index, drug):
+        return True
     if kind == "medication_volume" and drug.last + 2 == index and index + 1 < len(tokens):
         strength = tokens[drug.last + 1].quantity
         placed = tokens[index + 1].norm in ("in", "into", "around", "to", "at", "under")
@@ -276,6 +285,7 @@ def is_bound(kind: str, sentence: Sentence, index: int, drug: Mention) -> bool:
     return kind == "medication_concentration" and led
 
 
+_AGENTS = frozenset({"acd-a", "sodium-citrate", "heparin"})
 _LEADS_STRENGTH = frozenset({"of", "with", ",", "+", "(", "plus", ";"})
 
 

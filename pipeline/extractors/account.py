@@ -35,7 +35,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Scale
 
 KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume",
-         "injection_total", "injection", "injection_needle", "fluid_out")  # fmt: skip
+         "injection_total", "injection", "injection_needle", "fluid_out", "medication_volume")  # fmt: skip
 
 _STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis"})
 _SURE, _LIKELY, _GAUGE = -12, 40, -2  # before any other claim; after those that stand right beside it
@@ -160,6 +160,9 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, index = amount.sentence, amount.index
         another = _account_numbers.another(amount, self.grammar)
+        if (agent := _account_numbers.agent_summed(amount, self.grammar)) is not None:
+            return self._claim("medication_volume", name=agent.id, role="anticoagulant", scale="total",
+                               group=f"m{base.group_of(sentence, agent.first)}")  # fmt: skip
         if told.fat and not another and _account_numbers.is_wetting(amount):
             return self._claim("injection_volume", name="local-anaesthetic-mixture", laterality=None,
                                scale=cues.scale(sentence, index))  # fmt: skip

@@ -291,7 +291,8 @@ def _number(
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
         mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
-        if (mixed and kind == "medication_dose") or _barred(sentence, index, event.mention):
+        agent = kind == "medication_volume" and _drug_told.behind_agent(sentence, index, event.mention)
+        if (mixed and kind == "medication_dose") or (not agent and _barred(sentence, index, event.mention)):
             continue
         if _drug_told.explains(sentence, index, event.mention) or (
             _drug_strength.of_unnamed(sentence, index, event.mention, event.drug)
