@@ -237,3 +237,69 @@ def test_a_turn_of_ninety_degrees_is_no_whole_turn() -> None:
 def test_an_arthroscopy_said_again_is_the_same() -> None:
     note = run.note_from_text("Left knee arthroscopy. Diagnostic arthroscopy showed a loose body.", "case")
     assert [fact.name for fact in note.of("procedure")] == ["knee-arthroscopy"]
+
+
+CREST = "Bone marrow from the left crest. Five draws of ten millilitres. "
+
+
+# where the product went is told by the injection behind it
+@pytest.mark.parametrize("said", [
+    CREST + "All spun to six millilitres and injected into the left hip.",
+    CREST + "Spun to 7 mL. This was injected into the left knee under fluoroscopy.",
+    "Marrow aspirate 50 mL right crest. Product 6 mL. Injected into the right hip.",
+    "Bone marrow aspirate, 20 mL, was taken from the right crest and injected into the right hip.",
+])  # fmt: skip
+def test_injected_behind_the_product(said: str) -> None:
+    assert not [one for one in run.note_from_text(said, "case").findings if one.check == "prepared_not_given"]
+
+
+def test_a_medicine_injected_tells_nothing_of_the_product() -> None:
+    note = run.note_from_text(
+        "Marrow aspirate 50 mL right crest. Product 6 mL. Bupivacaine 5 mL injected into the portal.", "case")
+    assert [one for one in note.findings if one.check == "prepared_not_given"]
+
+
+def test_what_marrow_is_for_is_no_place_where_it_was_taken() -> None:
+    note = run.note_from_text(
+        "Marrow from the left crest for the right knee. Concentrate 6 mL injected into the right knee.", "case")
+    assert [(fact.name, fact.laterality) for fact in note.of("harvest_site")] == [("iliac-crest", "left")]
+    assert not [one for one in note.findings if one.check == "side_conflict"]
+
+
+# blood is drawn under whatever heading it stands; (narration, draws, volumes of the product)
+@pytest.mark.parametrize(("said", "draws", "made"), [
+    ("PRP: 60 mL blood from the left arm, spun to 6 mL, 5 mL injected into the right patellar tendon.", ["60"], ["6"]),
+    ("PRP injection right knee: 30 mL blood drawn, 4 mL PRP obtained and injected.", ["30"], ["4"]),
+])  # fmt: skip
+def test_blood_under_the_heading_of_the_product(said: str, draws: list[str], made: list[str]) -> None:
+    note = run.note_from_text(said, "case")
+    assert [str(fact.value) for fact in note.of("draw")] == draws
+    assert [str(fact.value) for fact in note.of("product_volume")] == made
+
+
+# anticoagulant in each syringe and in all; (narration, (value, scale) of its volumes)
+@pytest.mark.parametrize(("said", "volumes"), [
+    ("R PSIS: 12 x 5 mL = 60 mL. Heparin 1000 U/mL, 0.5 mL per syringe, 12 syringes = 6 mL.",
+     [("0.5", "each"), ("6", "total")]),
+    ("Each syringe was pre-loaded with 1 mL of heparin. Marrow of the right crest 60 mL in six syringes.",
+     [("1", "each")]),
+    ("All syringes were primed with one mil of citrate. Marrow of the right crest 60 mL in six syringes.",
+     [("1", "each")]),
+])  # fmt: skip
+def test_anticoagulant_of_the_syringes(said: str, volumes: list[tuple[str, str]]) -> None:
+    note = run.note_from_text(said, "case")
+    assert [(str(fact.value), fact.scale) for fact in note.of("medication_volume")] == volumes
+    assert [str(fact.value) for fact in note.of("harvest_total")] == ["60"]
+
+
+def test_a_drug_given_again_another_way() -> None:
+    said = "Tranexamic acid one gram IV before the incision, one gram topically."
+    assert [str(fact.value) for fact in run.note_from_text(said, "case").of("medication_dose")] == ["1", "1"]
+
+
+def test_more_sent_than_removed() -> None:
+    wrong, right = (run.note_from_text(
+        f"Right knee arthroscopy. Two loose bodies removed. {sent} loose bodies were sent to pathology.", "case")
+        for sent in ("Three", "Two"))  # fmt: skip
+    assert [one for one in wrong.findings if one.check == "listed_count"]
+    assert not [one for one in right.findings if one.check == "listed_count"]
