@@ -303,3 +303,20 @@ def test_more_sent_than_removed() -> None:
         for sent in ("Three", "Two"))  # fmt: skip
     assert [one for one in wrong.findings if one.check == "listed_count"]
     assert not [one for one in right.findings if one.check == "listed_count"]
+
+
+# what stands behind a title and is no operation keeps its own side; (narration, check)
+@pytest.mark.parametrize(("said", "check"), [
+    ("Procedure: left hip hemiarthroplasty. A right sided femoral neck fracture.", "side_conflict"),
+    ("Procedure: left knee arthroscopy. Tourniquet on the right thigh.", "side_conflict"),
+    ("Procedure: tooth 16 extraction. Tooth 26 was extracted.", "tooth_conflict"),
+    ("Extraction of tooth 36. Tooth 46 was luxated and delivered.", "tooth_conflict"),
+])  # fmt: skip
+def test_title_and_what_follows_it(said: str, check: str) -> None:
+    assert check in {one.check for one in run.note_from_text(said, "case").findings if one.severity == "blocking"}
+
+
+def test_teeth_of_the_title_are_those_that_were_treated() -> None:
+    note = run.note_from_text(
+        "Extraction of teeth 36 and 46. Tooth 36 was elevated. Tooth 46 was sectioned and delivered.", "case")
+    assert not [one for one in note.findings if one.check == "tooth_conflict"]

@@ -18,7 +18,7 @@ _LISTED = frozenset({",", "and", "&", "plus", "+"})
 _STATED = frozenset("consent consented consents agreed planned plan diagnosis caries carious indication marked site "
                     "booked listed referred".split())  # fmt: skip
 _DONE = frozenset("extraction extracted removed removal treated restored filled filling root-treated obturated "
-                  "apicectomy crowned prepared sectioned elevated delivered out".split())  # fmt: skip
+                  "apicectomy crowned prepared sectioned elevated luxated delivered out".split())  # fmt: skip
 _ENDS = frozenset({".", ";"})
 _REACH = 8  # tokens
 
@@ -38,6 +38,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             _read(passage, read(passage), said)
         if spoken:
             _by_number(passage, read(passage), said)
+    title = note.sections.description[0].evidence if note.sections.description else None
+    if not said.stated and len({passage.evidence for passage in said.done.values()}) > 1:
+        # "Extraction of tooth 36. Tooth 46 was delivered": what the title names was to be treated
+        said.stated = {tooth: passage for tooth, passage in said.done.items() if passage.evidence == title}
     others = ", ".join(said.stated)
     found: list[Finding] = []
     for tooth, passage in said.done.items():

@@ -274,8 +274,7 @@ def _without_container(tail: list[str]) -> list[str]:
 
 
 _MORE = frozenset({"second", "third", "another", "further", "repeat", "repeated", "again", "additional", "redosed"})
-_WHEN = frozenset({"at", "before", "after", "during", "prior", "later", "on", "topically", "topical", "orally", "iv",
-                   "intravenously", "locally", "subcutaneously", "intramuscularly"})  # fmt: skip
+_WHEN = frozenset("at before after during prior later on topically topical orally iv intravenously locally".split())
 _FURTHER = 30  # tokens
 
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipeline import laterality, story
+from pipeline import laterality, rephrased, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, folded
@@ -200,3 +200,19 @@ def fact(reading: Reading, sentence: Sentence, first: int, last: int, grammar: G
     return base.make("procedure", reading, sentence, first, last, text=story.words(sentence, first, last),
                      laterality=side, body_site=places[-1] if places else None,
                      doubts=(doubt,) if doubt else ())  # fmt: skip
+
+
+def are_of_none(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether words without a heading name an illness or a part of the setting, and nothing that is done: "Procedure:
+    left hemiarthroplasty. A femoral neck fracture. Tourniquet on the thigh." """
+    if any(token.norm == ":" for token in sentence.tokens[:first]):
+        return False
+    named = {m.table for m in sentence.mentions if first <= m.first and m.last <= last}
+    return bool(named & _NO_OPERATION) and not named & {"procedures", "acts", "injectates"} and not any(
+        token.norm.endswith(_DEEDS) or token.norm in rephrased.DONE for token in sentence.tokens[first : last + 1]
+    )
+
+
+_NO_OPERATION = frozenset({"diagnoses", "events", "tourniquet", "positions", "anaesthesia", "drains", "preparations"})
+_DEEDS = ("ectomy", "otomy", "ostomy", "plasty", "pexy", "desis", "tion", "sion", "ment", "scopy", "repair", "graft",
+          "fixation", "release", "surgery", "replacement")  # fmt: skip

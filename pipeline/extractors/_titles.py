@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import laterality, rephrased, story
-from pipeline.extractors import base
+from pipeline.extractors import _operation_words, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -55,7 +55,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         return []  # "the right shoulder first, subacromial injection"
     if any(m.id in ("intact", "normal") and first <= m.first <= last for m in base.mentions(sentence, "findings")):
         return []  # "cruciate intact, plica resected": what was seen
-    if sentence.section == "" and _is_measure(sentence, first, last):
+    measured = sentence.section == "" and _is_measure(sentence, first, last)
+    if measured or _operation_words.are_of_none(sentence, first, last):
         return []  # "resection time 42 minutes", "distraction 12 mm", "washout with one litre"
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
 
