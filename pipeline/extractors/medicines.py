@@ -292,21 +292,20 @@ def _number(
             continue
         mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
         agent = kind == "medication_volume" and _drug_told.behind_agent(sentence, index, event.mention)
-        if (mixed and kind == "medication_dose") or (not agent and _barred(sentence, index, event.mention)):
+        if mixed and kind == "medication_dose" or not agent and _barred(sentence, index, event.mention):
             continue
         if _drug_told.explains(sentence, index, event.mention) or (
             _drug_strength.of_unnamed(sentence, index, event.mention, event.drug)
-        ) or _drug_strength.is_of_the_one_before(sentence, index, event.mention, event.drug, rows):
-            continue
-        if _drug_told.stands_apart(sentence, index, event.mention, event.fields):
+        ) or _drug_strength.is_of_the_one_before(sentence, index, event.mention, event.drug, rows) or (
+            _drug_told.stands_apart(sentence, index, event.mention, event.fields)
+        ):
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
         if share and (event.mention.id == "acd-a" or index not in (event.mention.first - 1, event.mention.last + 1)):
             continue  # "citrate 3 mL (10 %)" is a share of the aspirate
-        if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
+        ratio_only = event.mention.id in ADRENALINE and quantity.dimension == "fraction"  # the percent is the other's
+        if len(events) > 1 and (ratio_only or "diluent" in event.drug.classes and kind != "medication_volume"):
             continue
-        if event.mention.id in ADRENALINE and quantity.dimension == "fraction" and len(events) > 1:
-            continue  # adrenaline is said as a ratio; the percent is the local anaesthetic's
         ahead = event.mention.first > index
         led = quantity.dimension in _DOSED and told == "drug" and events[0].mention.last < index
         closed = ahead and _drug_order.is_closed(sentence, index, event.mention, quantity.dimension)
