@@ -320,3 +320,20 @@ def test_teeth_of_the_title_are_those_that_were_treated() -> None:
     note = run.note_from_text(
         "Extraction of teeth 36 and 46. Tooth 36 was elevated. Tooth 46 was sectioned and delivered.", "case")
     assert not [one for one in note.findings if one.check == "tooth_conflict"]
+
+
+# so many on each side; (narration, sides of the parts)
+@pytest.mark.parametrize("said", [
+    "Six pedicle screws, three on the left and three on the right.",
+    "Four anchors, two on the left and two on the right.",
+    "Four screws, two left two right.",
+])  # fmt: skip
+def test_parts_on_each_side(said: str) -> None:
+    parts = [fact for fact in run.note_from_text(said, "case").of("device_count") if fact.scale is None]
+    assert [fact.laterality for fact in parts] == ["left", "right"]
+
+
+def test_number_of_pulls_behind_equals_is_no_volume() -> None:
+    said = "Harvest: both anterior crests, 60 mL per side, 120 mL total. 5 mL pulls, 12 per side = 24."
+    note = run.note_from_text(said, "case")
+    assert [str(fact.value) for fact in note.of("harvest_total")] == ["120"]

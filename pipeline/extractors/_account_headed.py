@@ -56,7 +56,8 @@ def is_sum(amount: Amount) -> bool:
     after = after[named:] if any(after[named:][: len(said)] == said for said in _SUM_AFTER) else after
     if any(after[: len(said)] == said for said in _SUM_AFTER) or behind in (("so", "far"), ("by", "now")):
         return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
-    if lead[-1:] and lead[-1] in _SUM_BEFORE or lead[-1:] == ("=",) or lead[-2:] in _COMES_TO or lead[-3:] in _COMES_TO:
+    equals = lead[-1:] == ("=",) and not amount.bare  # "12 per side = 24" counts
+    if lead[-1:] and lead[-1] in _SUM_BEFORE or equals or lead[-2:] in _COMES_TO or lead[-3:] in _COMES_TO:
         return True
     return lead[-2:-1] in (("total",), ("sum",), ("altogether",), ("tally",)) and lead[-1] in (
         words.IS | {"harvest", "volume", "aspirate", "marrow", "injected", "given", "drawn"}

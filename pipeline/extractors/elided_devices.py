@@ -101,7 +101,8 @@ def _parts(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> list
         return []  # "six screws, three in the head": a part of them
     shared = _shared(sentence, thing)
     facts: list[Fact] = [
-        base.claim("device_count", reading, sentence, at, thing.first, thing.last, _PART, places=(at,), **shared)
+        base.claim("device_count", reading, sentence, at, thing.first, thing.last, _PART, places=(at,), **shared,
+                   **_side_behind(sentence, at))
         for at in parts
     ]
     for at in parts:
@@ -110,6 +111,16 @@ def _parts(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> list
         facts.append(base.claim("device_count", reading, sentence, counted, thing.first, thing.last, -1, scale="total",
                                 **shared))  # fmt: skip
     return facts
+
+
+def _side_behind(sentence: Sentence, at: int) -> dict[str, Any]:
+    """ "Two on the left and two on the right": the side that the words right behind a number tell."""
+    for token in sentence.tokens[at + 1 : at + 4]:
+        if token.norm in ("left", "right"):
+            return {"laterality": token.norm}
+        if token.norm not in ("on", "the", "in"):
+            break
+    return {}
 
 
 def _sized_part(reading: Reading, sentence: Sentence, thing: Thing, at: int) -> list[Fact]:
