@@ -11,6 +11,7 @@ from pipeline.records import Token
 
 _DIGITS = re.compile(r"^([01]\d|2[0-3])([0-5]\d)$")
 _FIRST = re.compile(r"^(?:0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)$")
+_GLUED = re.compile(r"^[\d.]+(?:g|gm|mg|mcg)$")
 _TO = frozenset({"-", "–", "to", "until", "till"})
 _DOSED = frozenset("abx antibiotic antibiotics g gm gram grams mg mcg units ml iv im po".split())
 _MASS = frozenset("g gm gram grams mg mcg".split())
@@ -89,9 +90,12 @@ def _logged(norms: Sequence[str], start: int) -> bool:
 def _dosed(norms: Sequence[str], start: int) -> bool:
     """ "Ancef 2 g 1012": right behind a dose, with no unit of its own."""
     unit = start - 1
-    while word_at(norms, unit) in ("iv", "at"):
+    marks = (",", "(") if norms[start][0] == "0" else ()  # "cefazolin 2g, 0715"
+    while word_at(norms, unit) in ("iv", "at", *marks):
         unit -= 1
     said = word_at(norms, unit)
+    if marks and _GLUED.match(said):
+        return not counts(norms, start + 1) and word_at(norms, start + 1) not in _GOES_ON
     dosed = said in _MASS or (said in _ACTIVITY and not norms[start].endswith("00"))  # "heparin 5000 units 1008"
     dose = dosed and word_at(norms, unit - 1)[:1].isdigit()
     return dose and not counts(norms, start + 1) and word_at(norms, start + 1) not in _GOES_ON

@@ -337,3 +337,10 @@ def test_number_of_pulls_behind_equals_is_no_volume() -> None:
     said = "Harvest: both anterior crests, 60 mL per side, 120 mL total. 5 mL pulls, 12 per side = 24."
     note = run.note_from_text(said, "case")
     assert [str(fact.value) for fact in note.of("harvest_total")] == ["120"]
+
+
+@pytest.mark.parametrize("said", ["Cefazolin 2g, 0715.", "Cefazolin 2 g, 0715, incision 0740.", "Cefazolin 2 g (0715)."])
+def test_time_in_four_digits_behind_a_dose(said: str) -> None:
+    note = run.note_from_text(said, "case")
+    assert "07:15" in {fact.text for fact in note.of("clock_time")}
+    assert not [one for one in note.findings if one.check == "unplaced_number" and one.severity != "note"]
