@@ -339,7 +339,9 @@ def test_number_of_pulls_behind_equals_is_no_volume() -> None:
     assert [str(fact.value) for fact in note.of("harvest_total")] == ["120"]
 
 
-@pytest.mark.parametrize("said", ["Cefazolin 2g, 0715.", "Cefazolin 2 g, 0715, incision 0740.", "Cefazolin 2 g (0715)."])
+@pytest.mark.parametrize("said", [
+    "Cefazolin 2g, 0715.", "Cefazolin 2 g, 0715, incision 0740.", "Cefazolin 2 g (0715).",
+])  # fmt: skip
 def test_time_in_four_digits_behind_a_dose(said: str) -> None:
     note = run.note_from_text(said, "case")
     assert "07:15" in {fact.text for fact in note.of("clock_time")}
