@@ -346,3 +346,15 @@ def test_time_in_four_digits_behind_a_dose(said: str) -> None:
     note = run.note_from_text(said, "case")
     assert "07:15" in {fact.text for fact in note.of("clock_time")}
     assert not [one for one in note.findings if one.check == "unplaced_number" and one.severity != "note"]
+
+
+def test_a_row_of_draws_of_marrow_holds_no_total() -> None:
+    note = run.note_from_text(
+        "Draws of five, six, five and four millilitres of marrow. Total aspirate twenty millilitres.", "case")
+    assert [str(fact.value) for fact in note.of("draw")] == ["5", "6", "5", "4"]
+    assert [str(fact.value) for fact in note.of("harvest_total")] == ["20"]
+
+
+def test_a_grade_is_no_amount() -> None:
+    note = run.note_from_text("PRP both knees (KL 3 L, KL 2 R), 5 mL each.", "case")
+    assert [(str(fact.value), fact.scale) for fact in note.of("injection_volume")] == [("5", "each")]

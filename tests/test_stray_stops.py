@@ -33,12 +33,12 @@ MENDED = [
      ["Naproxen Five hundred milligrams Twice daily For ten days With omeprazole ."]),
 ]
 LEFT = [
-    ("Was a drain used? No. Complications. None.", ["Was a drain used ?", "No . Complications None ."]),
+    ("Was a drain used? No. Complications. None.", ["Was a drain used ?", "No .", "Complications None ."]),
     ("Drain at 10. In the room at nine.", ["Drain at 10 .", "In the room at nine ."]),
     ("We closed the skin. Correct counts were read.", ["We closed the skin .", "Correct counts were read ."]),
     ("Skin closed. Ten minutes later he woke. Drain out. Ten mils in it.",
      ["Skin closed .", "Ten minutes later he woke .", "Drain out .", "Ten mils in it ."]),
-    ("Was there pus? No. Loose bodies. Skin closed.", ["Was there pus ?", "No . Loose bodies .", "Skin closed ."]),
+    ("Was there pus? No. Loose bodies. Skin closed.", ["Was there pus ?", "No .", "Loose bodies .", "Skin closed ."]),
     ("Four draws. No. We closed.", ["Four draws .", "No . We closed ."]),
     ("The drain was left in. The rest was closed.", ["The drain was left in .", "The rest was closed ."]),
 ]

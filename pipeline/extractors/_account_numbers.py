@@ -146,6 +146,8 @@ def is_amount(amount: Amount) -> bool:
         quantity.unit in ("wk", "mo") for _, quantity in base.quantities(amount.sentence, "time")
     ):
         return False  # "shoe six weeks, film at two and six"
+    if amount.bare and any(m.last == index - 1 for m in base.mentions(amount.sentence, "grades")):
+        return False  # "KL 3"
     if not amount.bare:
         return amount.quantity.form in ("number", "range", "fraction")
     pair = index + 2 < len(tokens) and tokens[index + 1].norm == "by" and tokens[index + 2].quantity is not None

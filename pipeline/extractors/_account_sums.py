@@ -182,6 +182,8 @@ def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
         )
     of_marrow = amount.after[:2] == ("of", "marrow") or amount.after[:3] == ("of", "bone", "marrow")
     drawn = sum(told.row, Decimal(0))
+    behind = amount.sentence.tokens[amount.index + 1 : amount.index + 2]
+    of_marrow = of_marrow and bool(behind) and behind[0].norm == "of"  # not "five, six and four mils of marrow"
     if of_marrow and len(amount.after) < _SHORT and told.all and value > max(told.all) and value >= drawn and (
         "from" not in amount.after
     ):
