@@ -46,7 +46,7 @@ def new(title: str, *, language: str = "en-GB", size: int = 10) -> DocumentObjec
     """An empty document: clean package, title and language set, plain sans-serif styles of `size` points."""
     document = Document()
     _drop_ballast(document)
-    document.core_properties.title = clean(title)
+    document.core_properties.title = clean(title)[:255]  # the most that python-docx takes
     document.core_properties.language = language
     document.core_properties.author = "Vox Operandi"
     document.core_properties.comments = ""
